@@ -1,0 +1,338 @@
+"""The house at an instant: the site's fixed places and all that the journal moved."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime, timedelta
+
+import msgspec
+
+from monitor.site.journal import (
+    CohortAdvanced,
+    CohortCounted,
+    CohortEnded,
+    CohortMoved,
+    CohortStarted,
+    Count,
+    Entry,
+    HandReading,
+    PlaceCreated,
+    PlaceMoved,
+    PlaceScrapped,
+    ProbeMoved,
+)
+from monitor.site.site_file import Site
+from monitor.site.words import PlaceKind, Quantity
+
+
+class Stay(msgspec.Struct, frozen=True):
+    """A time spent under one parent or in one place or stage; open while until is None."""
+
+    what: str
+    since: datetime
+    until: datetime | None = None
+
+
+class Place(msgspec.Struct, frozen=True):
+    """
+    A room, shelf or enclosure, with all the parents that it ever had.
+
+    A fixed place stands in site.toml and has had its parent for ever.
+    """
+
+    id: str
+    kind: PlaceKind
+    name: str
+    parent: str | None
+    fixed: bool
+    stays: tuple[Stay, ...] = ()
+    scrapped_at: datetime | None = None
+
+    def parent_at(self, at: datetime) -> str | None:
+        """Where it stood at an instant."""
+        if self.fixed:
+            return self.parent
+        return _at(self.stays, at)
+
+
+class Cohort(msgspec.Struct, frozen=True):
+    """Animals of one species kept and followed together, with their whole way."""
+
+    id: int
+    species: str
+    stage: str
+    place: str
+    count: Count
+    sex: str
+    colony: bool
+    started_at: datetime
+    stages: tuple[Stay, ...]
+    places: tuple[Stay, ...]
+    ended_at: datetime | None = None
+    end_reason: str | None = None
+
+    def place_at(self, at: datetime) -> str | None:
+        """Where the cohort lived at an instant."""
+        return _at(self.places, at)
+
+    def stage_at(self, at: datetime) -> str | None:
+        """Its stage at an instant."""
+        return _at(self.stages, at)
+
+
+class Probe(msgspec.Struct, frozen=True):
+    """A sensor and every place where it hung; the first stay has no beginning."""
+
+    sensor: str
+    quantity: Quantity
+    first_place: str
+    stays: tuple[Stay, ...] = ()
+
+    @property
+    def place(self) -> str:
+        """Where it hangs now."""
+        return self.stays[-1].what if self.stays else self.first_place
+
+    def place_at(self, at: datetime) -> str:
+        """Where it hung at an instant."""
+        return _at(self.stays, at) or self.first_place
+
+
+class Feed(msgspec.Struct, frozen=True):
+    """
+    Where a place takes its readings of a quantity from.
+
+    Attributes:
+        sensors: Sensors that measure it, or () where nothing does.
+        quantity: What they measure (air stands in for substrate temperature).
+        place: Where they hang.
+        source: "own probe", "shelf", "room", "hand" or "none".
+    """
+
+    sensors: tuple[str, ...]
+    quantity: Quantity
+    place: str
+    source: str
+
+
+HAND = "hand-"
+"""Prefix of the series that hold readings by hand at a place."""
+
+
+class House(msgspec.Struct, frozen=True):
+    """All places, cohorts and probes, as the journal leaves them."""
+
+    places: Mapping[str, Place]
+    cohorts: Mapping[int, Cohort]
+    probes: Mapping[str, Probe]
+    hands: Mapping[str, frozenset[Quantity]]
+
+    def living(self) -> Iterator[Cohort]:
+        """Cohorts that are still followed."""
+        return (c for c in self.cohorts.values() if c.ended_at is None)
+
+    def dwellers(self, place: str) -> Iterator[Cohort]:
+        """Cohorts that live in exactly this place."""
+        return (c for c in self.living() if c.place == place)
+
+    def chain(self, place: str, at: datetime | None = None) -> tuple[str, ...]:
+        """The place, then its shelf or room, then its room."""
+        found: list[str] = []
+        step: str | None = place
+        while step is not None and step in self.places and step not in found:
+            found.append(step)
+            here = self.places[step]
+            step = here.parent if at is None else here.parent_at(at)
+        return tuple(found)
+
+    def feed(
+        self,
+        place: str,
+        quantity: Quantity,
+        *,
+        inside: bool = True,
+        at: datetime | None = None,
+    ) -> Feed:
+        """
+        Tell where a place takes its readings of a quantity from.
+
+        Substrate temperature falls back to air temperature, of the place itself
+        before that of its shelf. What is *inside* a tub other than a temperature
+        (its humidity, its gases) is told by its own probe alone: the air of the
+        room says nothing about it.
+
+        Args:
+            place: The place asked about.
+            quantity: What is wanted.
+            inside: The band is of the tub; False where it is of the room's air.
+            at: The instant; None for now.
+        """
+        wanted = [quantity]
+        if quantity is Quantity.SUBSTRATE_TEMPERATURE:
+            wanted.append(Quantity.AIR_TEMPERATURE)
+        temperature = Quantity.AIR_TEMPERATURE in wanted
+        chain = self.chain(place, at)
+        if inside and not temperature:
+            chain = chain[:1]
+        for here in chain:
+            for sought in wanted:
+                sensors = tuple(
+                    p.sensor
+                    for p in self.probes.values()
+                    if p.quantity is sought
+                    and (p.place if at is None else p.place_at(at)) == here
+                )
+                if sensors:
+                    return Feed(sensors, sought, here, self._source(place, here))
+        for sought in wanted:
+            if sought in self.hands.get(place, ()):
+                return Feed((HAND + place,), sought, place, "hand")
+        return Feed((), quantity, place, "none")
+
+    def _source(self, asked: str, found: str) -> str:
+        if asked == found:
+            return "own probe"
+        return "room" if self.places[found].kind is PlaceKind.ROOM else "shelf"
+
+
+def fixed_house(site: Site) -> House:
+    """The house as site.toml declares it, before the journal."""
+    places: dict[str, Place] = {}
+    for room in site.rooms:
+        places[room.id] = Place(room.id, PlaceKind.ROOM, room.name, None, fixed=True)
+    for shelf in site.shelves:
+        name = shelf.name or shelf.id
+        places[shelf.id] = Place(shelf.id, PlaceKind.SHELF, name, shelf.room, fixed=True)
+    for enclosure in site.enclosures:
+        places[enclosure.id] = Place(
+            enclosure.id,
+            enclosure.kind,
+            enclosure.name or enclosure.id,
+            enclosure.place,
+            fixed=True,
+        )
+    probes = {s.id: Probe(s.id, s.quantity, s.place) for s in site.sensors}
+    return House(places, {}, probes, {})
+
+
+def fold(
+    site: Site, entries: Iterable[Entry], *, until: datetime | None = None
+) -> House:
+    """
+    Let the journal happen to the house of *site*, in the order of happening.
+
+    Entries that name what no longer exists are left out of the picture: the
+    journal is never refused afterwards, since site.toml may have changed since.
+
+    Args:
+        site: The declared house.
+        entries: The journal, in any order.
+        until: Leave out what happened later than this. None for all of it.
+    """
+    start = fixed_house(site)
+    places, probes = dict(start.places), dict(start.probes)
+    cohorts: dict[int, Cohort] = {}
+    hands: dict[str, set[Quantity]] = {}
+    for entry in sorted(entries, key=lambda e: (e.happened_at, e.id)):
+        at, fact = entry.happened_at, entry.fact
+        if until is not None and at > until:
+            break
+        match fact:
+            case PlaceCreated(place, kind, parent, name):
+                if place not in places or places[place].scrapped_at:
+                    places[place] = Place(
+                        place, kind, name or place, parent, False, (Stay(parent, at),)
+                    )
+            case PlaceMoved(place, parent) if place in places:
+                old = places[place]
+                stays = _stays(old.stays, parent, at)
+                places[place] = msgspec.structs.replace(
+                    old, parent=parent, stays=stays
+                )
+            case PlaceScrapped(place) if place in places:
+                places[place] = msgspec.structs.replace(
+                    places[place], scrapped_at=at
+                )
+            case ProbeMoved(sensor, place) if sensor in probes:
+                moved = probes[sensor]
+                probes[sensor] = msgspec.structs.replace(
+                    moved, stays=_stays(moved.stays, place, at)
+                )
+            case HandReading(place=place, quantity=quantity):
+                hands.setdefault(place, set()).add(quantity)
+            case CohortStarted(cohort=key):
+                cohorts[key] = Cohort(
+                    key,
+                    fact.species,
+                    fact.stage,
+                    fact.place,
+                    fact.count,
+                    fact.sex,
+                    fact.colony,
+                    at,
+                    (Stay(fact.stage, at),),
+                    (Stay(fact.place, at),),
+                )
+            case (
+                CohortMoved(cohort=key)
+                | CohortAdvanced(cohort=key)
+                | CohortCounted(cohort=key)
+                | CohortEnded(cohort=key)
+            ) if key in cohorts:
+                cohorts[key] = _change(cohorts[key], fact, at)
+    return House(
+        places, cohorts, probes, {p: frozenset(q) for p, q in hands.items()}
+    )
+
+
+def _change(
+    cohort: Cohort,
+    fact: CohortMoved | CohortAdvanced | CohortCounted | CohortEnded,
+    at: datetime,
+) -> Cohort:
+    replace = msgspec.structs.replace
+    match fact:
+        case CohortMoved(place=place):
+            return replace(
+                cohort, place=place, places=_stays(cohort.places, place, at)
+            )
+        case CohortAdvanced(stage=stage, not_before=not_before):
+            changed = middle(not_before, at)
+            return replace(
+                cohort, stage=stage, stages=_stays(cohort.stages, stage, changed)
+            )
+        case CohortCounted(count=count):
+            return replace(cohort, count=count)
+        case CohortEnded(reason=reason):
+            return replace(
+                cohort,
+                ended_at=at,
+                end_reason=reason,
+                places=_close(cohort.places, at),
+                stages=_close(cohort.stages, at),
+            )
+
+
+def middle(not_before: datetime | None, found: datetime) -> datetime:
+    """When a change seen between two visits is taken to have happened: half-way."""
+    if not_before is None or not_before >= found:
+        return found
+    half: timedelta = (found - not_before) / 2
+    return not_before + half
+
+
+def _close(stays: tuple[Stay, ...], at: datetime) -> tuple[Stay, ...]:
+    if not stays or stays[-1].until is not None:
+        return stays
+    last = stays[-1]
+    return (*stays[:-1], Stay(last.what, last.since, max(at, last.since)))
+
+
+def _stays(stays: tuple[Stay, ...], what: str, at: datetime) -> tuple[Stay, ...]:
+    begun = max(at, stays[-1].since) if stays else at
+    return (*_close(stays, begun), Stay(what, begun))
+
+
+def _at(stays: tuple[Stay, ...], at: datetime) -> str | None:
+    for stay in reversed(stays):
+        if stay.since <= at and (stay.until is None or at < stay.until):
+            return stay.what
+    return None
