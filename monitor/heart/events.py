@@ -6,6 +6,7 @@ from typing import Literal
 import msgspec
 
 from monitor.alarms.alarm import Alarm
+from monitor.alarms.plan import Plan
 from monitor.site.words import Priority
 
 
@@ -75,7 +76,30 @@ class ClockStepped(msgspec.Struct, frozen=True):
     by: timedelta
 
 
-Event = Readings | Tick | Answer | Signal | ClockStepped
+class PlanChanged(msgspec.Struct, frozen=True):
+    """A journal entry or a new configuration changed what must be watched."""
+
+    at: datetime
+    plan: Plan
+
+
+class Started(msgspec.Struct, frozen=True):
+    """The daemon started: silence before this is not the sensors'."""
+
+    at: datetime
+
+
+class NotTold(msgspec.Struct, frozen=True):
+    """A keeper could not be reached by any channel: the next one is told at once."""
+
+    at: datetime
+    keeper: str
+    alarms: tuple[int, ...]
+
+
+Event = (
+    Readings | Tick | Answer | Signal | ClockStepped | PlanChanged | Started | NotTold
+)
 
 
 class AlarmChanged(msgspec.Struct, frozen=True):

@@ -6,8 +6,11 @@ from typing import Annotated
 
 from pydantic import BeforeValidator
 
-_SPAN = re.compile(r"^(\d+(?:\.\d+)?)\s*(s|min|h|d)$")
+from monitor.site.checking import spell
+
+_SPAN = re.compile(r"(\d{1,9}(?:\.\d{1,6})?)\s*(s|min|h|d)", re.ASCII)
 _SECONDS = {"s": 1, "min": 60, "h": 3600, "d": 86400}
+_LONGEST = timedelta(days=3660)
 
 
 def parse_span(text: object) -> timedelta:
@@ -15,17 +18,22 @@ def parse_span(text: object) -> timedelta:
     Read a span such as "5 min".
 
     Raises:
-        ValueError: If it is not a positive number and one of s, min, h, d.
+        ValueError: If it is not a positive number, at most ten years, and one of
+            s, min, h, d.
     """
     if isinstance(text, timedelta):
         return text
-    match = _SPAN.match(text) if isinstance(text, str) else None
+    match = _SPAN.fullmatch(text) if isinstance(text, str) else None
     if match is None:
-        raise ValueError(f'{text!r} is no span: write "90 s", "5 min", "2 h" or "3 d"')
-    span = timedelta(seconds=float(match[1]) * _SECONDS[match[2]])
-    if span <= timedelta(0):
-        raise ValueError(f"{text!r} is no time at all: give a span above zero")
-    return span
+        raise ValueError(
+            f'{spell(text)} is no span: write "90 s", "5 min", "2 h" or "3 d"'
+        )
+    seconds = float(match[1]) * _SECONDS[match[2]]
+    if seconds <= 0:
+        raise ValueError(f"{spell(text)} is no time at all: give a span above zero")
+    if seconds > _LONGEST.total_seconds():
+        raise ValueError(f"{spell(text)} is longer than ten years: is the unit right?")
+    return timedelta(seconds=seconds)
 
 
 def format_span(span: timedelta) -> str:
