@@ -61,10 +61,10 @@ stage() {
 }
 
 python=.venv/bin/python
-stage lint $python -m ruff check .
+stage lint $python -m ruff check --output-format concise .
 stage format $python -m ruff format --check .
 stage types $python -m mypy
-stage tests $python -m pytest -q -rs -n 2 --dist loadgroup -m "$marked" \
+stage tests $python -m pytest -q -rfEs -n 2 --dist loadgroup -m "$marked" \
     --hypothesis-profile ci
 
 if [ "$failed" ]; then

@@ -59,7 +59,7 @@ class FakeClock:
 
 
 @dataclass(frozen=True, slots=True)
-class Sent(Generic[T]):
+class Attempt(Generic[T]):
     """What a fake channel was given, and until when it had time."""
 
     notice: T
@@ -82,11 +82,11 @@ class FakeChannel(Generic[T, R]):
         self._results = deque(results)
         if not self._results:
             raise ValueError("a fake channel needs at least one result")
-        self.sent: list[Sent[T]] = []
+        self.sent: list[Attempt[T]] = []
 
     def send(self, notice: T, *, deadline: datetime) -> R:
         """Keep the notice and give the next result."""
-        self.sent.append(Sent(notice, deadline))
+        self.sent.append(Attempt(notice, deadline))
         last = len(self._results) == 1
         result = self._results[0] if last else self._results.popleft()
         if isinstance(result, Exception):

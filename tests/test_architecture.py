@@ -25,6 +25,8 @@ FLOORS = (
         "",
         "the edges; they meet in the store only, and not in each other",
     ),
+    ("recorder", "", "from the queue through the step into the store"),
+    ("channels", "", "every way to every keeper, made from site and secrets"),
     ("service", "", "wiring and threads"),
     ("testing", "", "fakes of everything above"),
     ("demo", "", "a simulated house around the daemon"),
@@ -45,7 +47,7 @@ SIBLINGS = {
 
 STANDARD = """
 abc array bisect collections contextlib dataclasses datetime decimal difflib enum
-fractions functools heapq ipaddress itertools json math operator re statistics string
+fractions functools hashlib heapq ipaddress itertools json math operator re statistics string
 types typing unicodedata urllib.parse
 """
 """The pure part of the standard library."""
@@ -63,9 +65,9 @@ INSIDE_FUNCTIONS = {"science": {"scipy"}}
 """Heavy: imported where it is used."""
 
 LOADERS = {
-    "monitor.site.loading": "reads the files that the models check",
-    "monitor.site.explain": "reads the files that the models check",
-    "monitor.accounts.worker": "the loop around the pure accounts",
+    "monitor.site.load": "reads the files that the models check",
+    "monitor.site.secrets": "reads secrets, which stand in files of their own",
+    "monitor.site.settings": "reads the environment of the process",
 }
 """Modules of pure rooms that do what the room as a whole must not."""
 

@@ -71,10 +71,22 @@ class SensorCondition(Protocol):
 
 
 class SystemCondition:
-    """A state of the system itself, signalled by the part that sees it."""
+    """
+    A state of the system itself, signalled by the part that sees it.
 
-    def __init__(self, id_: str, words: ConditionWords, priority: Priority) -> None:
-        self.id, self.words, self.priority = id_, words, priority
+    Attributes:
+        once: It happened and nothing ends it but an answer.
+    """
+
+    def __init__(
+        self,
+        id_: str,
+        words: ConditionWords,
+        priority: Priority,
+        *,
+        once: bool = False,
+    ) -> None:
+        self.id, self.words, self.priority, self.once = id_, words, priority, once
 
 
 Condition = WatchCondition | SensorCondition | SystemCondition

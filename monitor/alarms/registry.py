@@ -18,6 +18,9 @@ WATCHING = tuple(c for c in CONDITIONS.values() if isinstance(c, WatchCondition)
 LISTENING = tuple(c for c in CONDITIONS.values() if isinstance(c, SensorCondition))
 WORDS: dict[str, ConditionWords] = {c.id: c.words for c in CONDITIONS.values()}
 
+ONCE = frozenset(c.id for c in SYSTEM if c.once)
+"""What happened once is over when it is answered."""
+
 NEVER_SHELVED = frozenset({Danger.id})
 """Setting aside never mutes the danger limit."""
 

@@ -8,18 +8,16 @@ it ends too, so that it cannot outlive whoever started it.
 """
 
 import argparse
-import contextlib
+import os
+import select
 import sys
-import threading
-import time
 from collections.abc import Sequence
-from datetime import timedelta
 from pathlib import Path
-from queue import Empty, SimpleQueue
 
 import msgspec
 import numpy as np
-import paho.mqtt.client as mqtt
+from paho.mqtt.client import Client, MQTTv5
+from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.clock import ScaledClock, SteadyClock, clock_from_environment, from_us
 from monitor.demo.messages import messages
@@ -28,10 +26,11 @@ from monitor.demo.plan import felt, offset_minutes
 from monitor.demo.probes import LiveProbe, ProbeFault
 from monitor.demo.simulate import LiveHouse, Snapshot
 from monitor.errors import UsageError
+from monitor.site.load import load
 from monitor.site.site_file import Sensor
 
 POLL_S = 0.1
-"""Real seconds between two looks at the clock."""
+"""Real seconds between two looks at the clock [s]."""
 
 MINUTE_S = 60
 
@@ -79,7 +78,7 @@ class House:
                     fault = None if verb == "mended" else ProbeFault(verb)
                     self.probes[which].fault = fault
                 case _:
-                    raise ValueError(what)
+                    raise UsageError(f"house: nothing is called {what!r}")
         except (KeyError, ValueError) as exc:
             raise UsageError(f"house: nobody understands {order!r} ({exc})") from exc
         return f"{what} {which} {verb}"
@@ -120,11 +119,11 @@ class House:
         return self.probes[sensor].read(self._live.feels(self._felt[sensor]))
 
 
-def _connect(port: int) -> mqtt.Client:
-    client = mqtt.Client(
-        mqtt.CallbackAPIVersion.VERSION2,
+def _connect(port: int) -> Client:
+    client = Client(
+        CallbackAPIVersion.VERSION2,
         client_id="quillmere-house",
-        protocol=mqtt.MQTTv5,
+        protocol=MQTTv5,
     )
     client.reconnect_delay_set(1, 2)
     client.connect_async("127.0.0.1", port, keepalive=30)
@@ -132,38 +131,43 @@ def _connect(port: int) -> mqtt.Client:
     return client
 
 
-def _listen(orders: SimpleQueue[str | None]) -> None:
-    """Hand on each line of standard input, and None at its end."""
-    for line in sys.stdin:
-        if line.strip():
-            orders.put(line.strip())
-    orders.put(None)
+class Orders:
+    """Lines of a file descriptor, taken without waiting for them."""
+
+    def __init__(self, descriptor: int) -> None:
+        self._descriptor = descriptor
+        self._begun = b""
+        self.ended = False
+
+    def take(self, *, seconds: float) -> list[str]:
+        """Wait at most so long for something, and give the whole lines that came."""
+        if not select.select([self._descriptor], [], [], seconds)[0]:
+            return []
+        got = os.read(self._descriptor, 4096)
+        self.ended = not got
+        *lines, self._begun = (self._begun + got).split(b"\n")
+        return [line.decode() for line in lines if line.strip()]
 
 
 def live(
     house: House,
-    client: mqtt.Client,
+    client: Client,
     clock: SteadyClock | ScaledClock,
-    orders: SimpleQueue[str | None],
+    orders: Orders,
 ) -> None:
     """Go on until the orders end."""
-    while True:
-        with contextlib.suppress(Empty):
-            while True:
-                order = orders.get_nowait()
-                if order is None:
-                    return
-                try:
-                    print(f"done: {house.obey(order)}", flush=True)
-                except UsageError as error:
-                    print(error, flush=True)
+    while not orders.ended:
+        for order in orders.take(seconds=POLL_S):
+            try:
+                print(f"done: {house.obey(order)}", flush=True)
+            except UsageError as error:
+                print(error, flush=True)
         for values, minute in house.until(clock.now().timestamp()):
             at = from_us(minute * MINUTE_S * 1_000_000)
-            if not client.is_connected() and clock.now() - at > timedelta(minutes=1):
-                continue  # devices without a link keep no backlog here
+            if not client.is_connected():
+                continue  # a device without a link keeps no backlog here
             for sent in messages(values, at):
                 client.publish(sent.topic, sent.payload, qos=1)
-        time.sleep(POLL_S)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -175,26 +179,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=1)
     arguments = parser.parse_args(argv)
     begin = msgspec.json.decode(arguments.begin.read_bytes(), type=Snapshot)
-    sensors = load_sensors(arguments.config)
+    sensors = load(arguments.config).site.sensors
     house = House(sensors, begin, Weather(), arguments.seed)
-    orders: SimpleQueue[str | None] = SimpleQueue()
-    threading.Thread(target=_listen, args=(orders,), daemon=True, name="orders").start()
     client = _connect(arguments.port)
     try:
-        live(house, client, clock_from_environment(), orders)
+        live(house, client, clock_from_environment(), Orders(sys.stdin.fileno()))
     except KeyboardInterrupt:
         return 130
     finally:
         client.disconnect()
         client.loop_stop()
     return 0
-
-
-def load_sensors(config: Path) -> Sequence[Sensor]:
-    """The sensors that site.toml of a directory declares."""
-    from monitor.site.load import load_site
-
-    return load_site(config).sensors
 
 
 if __name__ == "__main__":

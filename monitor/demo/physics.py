@@ -13,10 +13,9 @@ All parameters of houses are our own choice for the demo; see `monitor.demo.plan
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -24,12 +23,12 @@ Mask = NDArray[np.bool_]
 YEAR_S = 365.2425 * 86400.0
 DAY_S = 86400.0
 GAS_CONSTANT_OF_VAPOUR = 461.52
-"""Specific gas constant of water vapour. [J kg-1 K-1]"""
+"""Specific gas constant of water vapour [J kg-1 K-1]."""
 
 
-def saturation_vapour_g_m3(temperature_c: Any) -> Array:
+def saturation_vapour_g_m3(temperature_c: ArrayLike) -> Array:
     """
-    Mass of vapour in saturated air over water. [g m-3]
+    Mass of vapour in saturated air over water [g m-3].
 
     Args:
         temperature_c: Of the air. [degC]
@@ -65,8 +64,8 @@ class Weather:
     phases: tuple[float, float] = (0.4, 2.1)
     humidity: float = 0.8
 
-    def slow_c(self, epoch_s: Any) -> Array:
-        """Temperature without day and night. [degC]"""
+    def slow_c(self, epoch_s: ArrayLike) -> Array:
+        """Temperature without day and night [degC]."""
         t = np.asarray(epoch_s, dtype=np.float64)
         season = np.cos(2 * np.pi * (t / YEAR_S - 205.0 / 365.2425))
         waves = np.sin(2 * np.pi * t / (3.1 * DAY_S) + self.phases[0]) + np.sin(
@@ -74,17 +73,15 @@ class Weather:
         )
         return np.asarray(self.mean_c + self.season_k * season + self.waves_k * waves)
 
-    def temperature_c(self, epoch_s: Any) -> Array:
-        """Temperature of the air outdoors. [degC]"""
+    def temperature_c(self, epoch_s: ArrayLike) -> Array:
+        """Temperature of the air outdoors [degC]."""
         t = np.asarray(epoch_s, dtype=np.float64)
         day = np.cos(2 * np.pi * (t / DAY_S - 15.0 / 24.0))
         return np.asarray(self.slow_c(t) + self.day_k * day)
 
-    def vapour_g_m3(self, epoch_s: Any) -> Array:
-        """Vapour outdoors, which follows the mean of the day. [g m-3]"""
-        return np.asarray(
-            self.humidity * saturation_vapour_g_m3(self.slow_c(epoch_s))
-        )
+    def vapour_g_m3(self, epoch_s: ArrayLike) -> Array:
+        """Vapour outdoors, which follows the mean of the day [g m-3]."""
+        return np.asarray(self.humidity * saturation_vapour_g_m3(self.slow_c(epoch_s)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +125,7 @@ class AirNode:
 
     @property
     def time_constant_s(self) -> float:
-        """Capacity over conductance. [s]"""
+        """Capacity over conductance [s]."""
         return self.heat_capacity_j_k / self.loss_w_k
 
 
@@ -153,7 +150,7 @@ class AirState:
 
     @property
     def humidity_percent(self) -> Array:
-        """Relative humidity. [%]"""
+        """Relative humidity [%]."""
         full = saturation_vapour_g_m3(self.temperature_c)
         return np.asarray(np.clip(100.0 * self.vapour_g_m3 / full, 0.0, 100.0))
 
@@ -254,11 +251,7 @@ class Air:
         )
         around = self._around(t, outdoor_c) + self._gradient
         around += self._wall * (np.asarray(outdoor_c)[..., np.newaxis] - around)
-        rest = (
-            around
-            + self._lift * (heating & ~broken.heaters)
-            - self._drop * cooling
-        )
+        rest = around + self._lift * (heating & ~broken.heaters) - self._drop * cooling
         t = rest + (t - rest) * np.exp(-dt_s / self.time_constant_s)
         wet = self._around(w, outdoor_vapour) + self._humidifier * (
             moistening & ~broken.humidifiers
@@ -281,7 +274,7 @@ class Air:
 
 
 def relax(
-    value: Array | float, towards: Array | float, *, dt_s: float, constant_s: Any
+    value: Array | float, towards: Array | float, *, dt_s: float, constant_s: ArrayLike
 ) -> Array:
     """
     Let a slow body follow its surroundings for *dt_s*: exact first-order lag.
@@ -296,9 +289,9 @@ def relax(
     return np.asarray(towards + (value - towards) * gain)
 
 
-def self_heating_k(age_s: Any, *, highest_k: float, peak_s: float) -> Array:
+def self_heating_k(age_s: ArrayLike, *, highest_k: float, peak_s: float) -> Array:
     """
-    How much warmer than its room a fermenting pile would rest. [K]
+    How much warmer than its room a fermenting pile would rest [K].
 
     A smooth bump x exp(1 - x) with x = age / peak: steep rise, long tail. Our own
     choice of form for the demo; no model of microbes.

@@ -18,8 +18,8 @@ MINUTE_S = 60.0
 HOUR_S = 3600.0
 DAY_S = 86400.0
 
-FAILING_SHELF = "warm-room-d"
-"""Its heater fails in the story: it is the warmest shelf of the house."""
+FAILING_SHELF = "warm-room-c"
+"""Its heater fails in the story: eggs, prepupae and pupae stand on it."""
 
 
 def _room(
@@ -53,9 +53,9 @@ def _shelf(
     wall_share: float = 0.0,
     set_c: float | None = None,
     set_percent: float | None = None,
-    heater_w: float = 64.0,
+    heater_w: float = 96.0,
 ) -> AirNode:
-    """A shelf behind a curtain: time constant 11 min, 64 W lift it by 8 K."""
+    """A shelf behind a curtain: time constant 11 min, 96 W lift it by 12 K."""
     return AirNode(
         id=id,
         parent=parent,
@@ -66,19 +66,26 @@ def _shelf(
         heater_w=0.0 if set_c is None else heater_w,
         set_c=set_c,
         exchange_s=20 * MINUTE_S,
-        humidifier_g_m3=0.0 if set_percent is None else 8.0,
+        humidifier_g_m3=0.0 if set_percent is None else 11.0,
         set_percent=set_percent,
     )
 
 
 AIR: tuple[AirNode, ...] = (
-    _room("warm-room", 23.0, 62.0),
+    _room("warm-room", 16.8, 62.0, cool_above_c=17.6),
     _room("cool-room", 18.0, 66.0, cool_above_c=19.5),
     _room("substrate-room", 17.0, 55.0, cool_above_c=21.0),
     _shelf("warm-room-a", "warm-room", gradient_k=0.9, set_c=24.8, set_percent=70.0),
     _shelf("warm-room-b", "warm-room", gradient_k=0.5, set_c=24.4, set_percent=70.0),
-    _shelf("warm-room-c", "warm-room", gradient_k=0.2, set_c=25.2, set_percent=72.0),
-    _shelf("warm-room-d", "warm-room", gradient_k=-0.2, set_c=30.0, heater_w=96.0),
+    _shelf("warm-room-c", "warm-room", gradient_k=-0.2, set_c=24.0, set_percent=74.0),
+    _shelf(
+        "warm-room-d",
+        "warm-room",
+        gradient_k=-0.4,
+        set_c=30.0,
+        set_percent=48.0,
+        heater_w=144.0,
+    ),
     _shelf(
         "cool-room-a", "cool-room", gradient_k=0.6, wall_share=0.06, set_percent=74.0
     ),
@@ -90,11 +97,11 @@ AIR: tuple[AirNode, ...] = (
         parent="warm-room",
         heat_capacity_j_k=9000.0,
         loss_w_k=6.0,
-        heater_w=60.0,
-        set_c=27.0,
+        heater_w=120.0,
+        set_c=26.0,
         hysteresis_k=0.4,
         exchange_s=90 * MINUTE_S,
-        humidifier_g_m3=12.0,
+        humidifier_g_m3=16.0,
         set_percent=75.0,
     ),
     AirNode(
@@ -102,11 +109,11 @@ AIR: tuple[AirNode, ...] = (
         parent="warm-room",
         heat_capacity_j_k=14000.0,
         loss_w_k=10.0,
-        heater_w=75.0,
-        set_c=25.5,
+        heater_w=150.0,
+        set_c=25.0,
         hysteresis_k=0.8,
         exchange_s=30 * MINUTE_S,
-        humidifier_g_m3=9.0,
+        humidifier_g_m3=12.0,
         set_percent=68.0,
     ),
 )
@@ -182,16 +189,16 @@ PROBE_OF_TUB: Mapping[str, str] = {
 """Which probe of site.toml was buried in which tub."""
 
 CARBON_DIOXIDE_OUTDOORS_PPM = 425.0
-"""Common order of the open air. [ppm]"""
+"""Common order of the open air [ppm]."""
 
 CARBON_DIOXIDE_PPM_K = 18.0
-"""Rise in the substrate room per kelvin of self-heating of all bins. [ppm/K]"""
+"""Rise in the substrate room per kelvin of self-heating of all bins [ppm/K]."""
 
 MOISTURE_PERCENT = 62.0
-"""Of a fresh pile, wet basis. [%]"""
+"""Of a fresh pile, wet basis [%]."""
 
 DRYING_PERCENT_DAY = 0.12
-"""Moisture lost a day. [%/d]"""
+"""Moisture lost a day [%/d]."""
 
 
 @dataclass(frozen=True, slots=True)

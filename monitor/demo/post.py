@@ -1,4 +1,4 @@
-"""A mail server on 127.0.0.1 that delivers nothing: it keeps what it catches as files."""
+"""A mail server on 127.0.0.1 that delivers nothing and keeps all mail as files."""
 
 import socket
 import threading
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, Self, cast
 
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, Envelope, Session
@@ -72,7 +72,7 @@ class Post:
             data_size_limit=LARGEST_BYTES,
         )
 
-    def __enter__(self) -> "Post":
+    def __enter__(self) -> Self:
         """Listen."""
         self.directory.mkdir(parents=True, exist_ok=True)
         self._controller.start()
@@ -95,7 +95,7 @@ class Post:
                 number = len(self._caught) + 1
                 path = self.directory / f"{number:03d}-{to.partition('@')[0]}.eml"
                 path.write_bytes(raw)
-                self._caught.append(Caught(path, to, cast("EmailMessage", message)))
+                self._caught.append(Caught(path, to, message))
             self._changed.notify_all()
         return "250 kept"
 

@@ -69,7 +69,7 @@ class Snapshot(msgspec.Struct, frozen=True):
 
 def lift_k(epoch_s: NDArray[np.float64] | float, began_s: float) -> Array:
     """
-    How much above its air each body of substrate would rest. [K]
+    How much above its air each body of substrate would rest [K].
 
     Args:
         epoch_s: Instants, any shape; the bodies become the last axis.
@@ -111,7 +111,9 @@ def history(end_s: float, days: int, weather: Weather) -> History:
     """
     minutes = int(DAY_S // MINUTE_S)
     start = end_s - (days * minutes - 1) * MINUTE_S
-    begins = start + np.arange(days) * DAY_S - SPIN_UP_MINUTES * MINUTE_S
+    begins: Array = (
+        start + np.arange(days, dtype=np.float64) * DAY_S - SPIN_UP_MINUTES * MINUTE_S
+    )
     kept_t = np.empty((minutes, days, len(AIR)))
     kept_rh = np.empty_like(kept_t)
     state = _AIR.at_rest(weather.temperature_c(begins), weather.vapour_g_m3(begins))
@@ -128,7 +130,7 @@ def history(end_s: float, days: int, weather: Weather) -> History:
         if k >= SPIN_UP_MINUTES:
             kept_t[k - SPIN_UP_MINUTES] = state.temperature_c
             kept_rh[k - SPIN_UP_MINUTES] = state.humidity_percent
-    epoch_s = start + np.arange(days * minutes) * MINUTE_S
+    epoch_s: Array = start + np.arange(days * minutes, dtype=np.float64) * MINUTE_S
     temperature = kept_t.swapaxes(0, 1).reshape(days * minutes, len(AIR))
     slow = _follow(temperature[:, _SURROUNDED_BY] + lift_k(epoch_s, end_s))
     return History(
@@ -223,7 +225,7 @@ class LiveHouse:
         self._humidifiers[_AIR.index[place]] = not works
 
     def advance(self, to_s: float) -> None:
-        """Step until the instant *to_s* is reached. [s since 1970-01-01 UTC]"""
+        """Step until the instant *to_s* is reached [s since 1970-01-01 UTC]."""
         while self.now_s < to_s:
             dt = min(self.STEP_S, to_s - self.now_s)
             self.air = _AIR.step(
@@ -237,9 +239,7 @@ class LiveHouse:
             rest = self.air.temperature_c[_SURROUNDED_BY] + lift_k(
                 self.now_s, self.began_s
             )
-            self.slow_c = relax(
-                self.slow_c, rest, dt_s=dt, constant_s=_CONSTANTS_S
-            )
+            self.slow_c = relax(self.slow_c, rest, dt_s=dt, constant_s=_CONSTANTS_S)
 
     def feels(self, what: Felt) -> float:
         """What a probe feels now."""

@@ -103,7 +103,9 @@ def alarm_row(alarm: Alarm) -> dict[str, object]:
             }
             for d in alarm.at_risk
         ],
-        "told": [{"keeper": t.keeper, "at": iso(t.at), "why": t.why} for t in alarm.told],
+        "told": [
+            {"keeper": t.keeper, "at": iso(t.at), "why": t.why} for t in alarm.told
+        ],
     }
 
 

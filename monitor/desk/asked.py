@@ -51,9 +51,7 @@ class Asked:
         if value is None:
             return None
         try:
-            if isinstance(value, bool | list):
-                raise ValueError(value)  # noqa: TRY301 - same complaint for all
-            number = float(value)
+            number = float("" if isinstance(value, bool | list) else value)
         except ValueError:
             raise UsageError(f"{spelled(name)}: {value!r} is no number") from None
         if not abs(number) < float("inf"):

@@ -4,7 +4,8 @@ from collections.abc import Iterable, Iterator
 
 import msgspec
 
-from monitor.desk.said import band_words, species_words, words
+from monitor.desk.said import band_words, cohort_words, words
+from monitor.desk.view import View
 from monitor.site.house import Cohort, House
 from monitor.site.site_file import Site
 from monitor.site.species_file import Band, Library
@@ -84,12 +85,14 @@ def claims_of_site(
     for limit in site.limits:
         feed = house.feed(place, limit.quantity, inside=False)
         if limit.place in (place, feed.place) and feed.sensors:
-            claim = Claim(f"the limit of {limit.place} in site.toml", limit.tolerated, None)
+            claim = Claim(
+                f"the limit of {limit.place} in site.toml", limit.tolerated, None
+            )
             yield Measured(feed.quantity, feed.sensors), claim
 
 
 def clash(
-    newcomer: Cohort, who: str, place: str, house: House, site: Site, library: Library
+    newcomer: Cohort, who: str, place: str, *, view: View, house: House | None = None
 ) -> str | None:
     """
     Tell why a cohort cannot live in a place with those who live there.
@@ -102,23 +105,21 @@ def clash(
         newcomer: The cohort, already in the stage that it is in.
         who: How it is called in the message.
         place: Where it is to live.
-        house: The house; the newcomer itself is left out of its dwellers.
-        site: The limits of site.toml.
-        library: The bands.
+        view: Bands, limits of the site, and who lives where.
+        house: The house where it is not as in *view*. The newcomer itself is left
+            out of those who live in the place.
 
     Returns:
         One sentence that names both sides, both bands and the quantity; None
         where all is well.
     """
+    house, site, library = house or view.house, view.site, view.library
     others = [c for c in house.dwellers(place) if c.id != newcomer.id]
     for night in (False, True):
         mine = list(claims_of(newcomer, who, place, house, library, night=night))
         theirs = list(claims_of_site(site, place, house))
         for cohort in others:
-            name = (
-                f"cohort {cohort.id} ({species_words(cohort.species, library)},"
-                f" {cohort.stage})"
-            )
+            name = cohort_words(cohort, library)
             theirs += claims_of(cohort, name, place, house, library, night=night)
         for measured, claim in mine:
             pair = _apart([claim, *(c for m, c in theirs if m == measured)])

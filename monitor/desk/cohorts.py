@@ -127,9 +127,7 @@ def advance(asked: Asked) -> Outcome:
         later,
         cohort_words(later, asked.view.library),
         cohort.place,
-        asked.view.house,
-        asked.view.site,
-        asked.view.library,
+        view=asked.view,
     )
     result = asked.told(
         said,
@@ -200,7 +198,8 @@ def list_cohorts(asked: Asked) -> Outcome:
             "time_zone": asked.zone.key,
             "daemon": {"state": view.health.state},
             "cohorts": [
-                cohort_row(cohort, view) for cohort in sorted(chosen, key=lambda c: c.id)
+                cohort_row(cohort, view)
+                for cohort in sorted(chosen, key=lambda c: c.id)
             ],
         }
     )
@@ -304,7 +303,7 @@ def _may_live(asked: Asked, cohort: Cohort, name: str, place: Place) -> list[str
     """Refuse what animals cannot bear together; tell it only, where they must."""
     view = asked.view
     found = [
-        clash(cohort, name, place.id, view.house, view.site, view.library),
+        clash(cohort, name, place.id, view=view),
         _eaten(asked, cohort, name, place),
     ]
     told = [why for why in found if why]
@@ -336,10 +335,8 @@ def _eaten(asked: Asked, cohort: Cohort, name: str, place: Place) -> str | None:
 def _before_place(asked: Asked, place: Place, at: datetime) -> list[str]:
     if place.fixed or not place.stays or at >= place.stays[0].since:
         return []
-    return [
-        f"{place.id} was set up at {asked.local(place.stays[0].since)}: of the time"
-        " before that no reading is known"
-    ]
+    begun = asked.local(place.stays[0].since)
+    return [f"{place.id} was set up at {begun}: no reading is known from before"]
 
 
 def _last_seen(asked: Asked, cohort: Cohort, at: datetime) -> datetime | None:

@@ -60,7 +60,9 @@ def move(asked: Asked) -> Outcome:
         if place.parent == parent.id:
             raise RefusedError(f"{place_id} stands in {parent.id} already")
         if place_id in asked.view.house.chain(parent.id):
-            raise RefusedError(f"{place_id} cannot stand in {parent.id}: that is inside it")
+            raise RefusedError(
+                f"{place_id} cannot stand in {parent.id}: that is inside it"
+            )
     moved = tuple(asked.entry(PlaceMoved(p, parent.id), at) for p in ids)
     said = f"{listed(ids)} moved to {parent.id} at {asked.when(at)}."
     warnings = _clashes_after(asked, ids, parent.id)
@@ -89,7 +91,7 @@ def scrap(asked: Asked) -> Outcome:
         left += [p.id for p in house.places.values() if _inside(p, place_id)]
         if left:
             raise RefusedError(
-                f"{place_id} is not empty: {listed(left)} is still in it; move that first"
+                f"{place_id} is not empty: {listed(left)} is still in it; move it first"
             )
     gone = tuple(asked.entry(PlaceScrapped(place_id), at) for place_id in ids)
     said = f"{listed(ids)} scrapped at {asked.when(at)}."
@@ -157,14 +159,17 @@ def _kind(asked: Asked) -> PlaceKind:
             f"--kind: a {text} is screwed to the wall: declare it in site.toml"
         )
     if text not in _ENCLOSURES:
-        raise UsageError(f"--kind: {unknown('kind', text, [k.value for k in _ENCLOSURES])}")
+        raise UsageError(
+            f"--kind: {unknown('kind', text, [k.value for k in _ENCLOSURES])}"
+        )
     return PlaceKind(text)
 
 
 def _parent(parent: Place) -> Place:
     if parent.kind not in _HOLDS:
         raise UsageError(
-            f"{parent.id} is of kind {parent.kind}: name a room, a shelf or an incubator"
+            f"{parent.id} is a place of kind {parent.kind}, which holds no other place:"
+            " name a room, a shelf or an incubator"
         )
     return parent
 
@@ -176,7 +181,9 @@ def _check_new(asked: Asked, place_id: str, at: datetime) -> None:
             " hyphens, such as tub-012"
         )
     if place_id == "system" or place_id in asked.view.house.probes:
-        raise UsageError(f"{place_id!r} is taken: alarms name the system or a sensor so")
+        raise UsageError(
+            f"{place_id!r} is taken: alarms name the system or a sensor so"
+        )
     old = asked.view.house.places.get(place_id)
     if old is None:
         return
@@ -215,7 +222,7 @@ def _clashes_after(asked: Asked, ids: list[str], parent: str) -> list[str]:
     for place_id in ids:
         for cohort in house.dwellers(place_id):
             name = cohort_words(cohort, view.library)
-            why = clash(cohort, name, place_id, moved, view.site, view.library)
+            why = clash(cohort, name, place_id, view=view, house=moved)
             if why:
                 found.append(why)
     return found

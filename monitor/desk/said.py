@@ -55,7 +55,9 @@ def band_words(band: tuple[float, float], quantity: Quantity) -> str:
 
 def cohort_words(cohort: Cohort, library: Library) -> str:
     """A cohort by number, species and stage."""
-    return f"cohort {cohort.id} ({species_words(cohort.species, library)}, {cohort.stage})"
+    return (
+        f"cohort {cohort.id} ({species_words(cohort.species, library)}, {cohort.stage})"
+    )
 
 
 def species_words(species: str, library: Library) -> str:

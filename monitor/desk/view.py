@@ -14,6 +14,14 @@ from monitor.site.site_file import Site
 from monitor.site.species_file import Library
 
 
+class SetApart(msgspec.Struct, frozen=True):
+    """A message that was no reading, and why."""
+
+    at: datetime
+    topic: str
+    reason: str
+
+
 class Health(msgspec.Struct, frozen=True):
     """
     How the daemon itself is.
@@ -25,6 +33,7 @@ class Health(msgspec.Struct, frozen=True):
         committed: Readings stored since start.
         committed_at: Instant of the last commit, or None.
         counters: Everything else that is counted, by name.
+        set_apart: The newest messages set apart, the newest first.
     """
 
     state: str
@@ -33,6 +42,7 @@ class Health(msgspec.Struct, frozen=True):
     committed: int
     committed_at: datetime | None = None
     counters: Mapping[str, int] = {}
+    set_apart: tuple[SetApart, ...] = ()
 
 
 class View(msgspec.Struct, frozen=True):
@@ -61,7 +71,7 @@ class Request(msgspec.Struct, frozen=True):
     """One line from the socket: what to do, and with what."""
 
     do: str
-    args: dict[str, str | int | float | bool | None | list[str]] = {}
+    args: dict[str, str | int | float | bool | list[str] | None] = {}
 
 
 class Outcome(msgspec.Struct, frozen=True):

@@ -11,7 +11,7 @@ import msgspec
 
 from monitor.alarms.alarm import Alarm, AlarmState
 from monitor.alarms.limits import Timer
-from monitor.alarms.registry import NEVER_SHELVED
+from monitor.alarms.registry import NEVER_SHELVED, ONCE
 from monitor.alarms.states import Move
 from monitor.heart.events import (
     Answer,
@@ -114,6 +114,8 @@ def _answer(work: Work, event: Answer) -> None:
             alarm, set_aside_by=event.by, set_aside_until=event.until
         )
     work.move(alarm, MOVES[event.verb], event.at, by=event.by, note=event.note)
+    if event.verb == "acknowledge" and alarm.kind in ONCE and alarm.active:
+        judge_signal(work, Signal(event.at, alarm.kind, active=False))
 
 
 def _forbidden(alarm: Alarm, event: Answer) -> str:
@@ -201,11 +203,7 @@ def _clock(work: Work, event: ClockStepped) -> None:
         for k, a in work.alarms.items()
     }
     work.core = replace(work.core, quiet_from=shift(work.core.quiet_from))
-    judge_signal(
-        work,
-        Signal(at, "clock-stepped", active=True, detail=_how_far(by)),
-    )
-    judge_signal(work, Signal(at, "clock-stepped", active=False))
+    judge_signal(work, Signal(at, "clock-stepped", active=True, detail=_how_far(by)))
 
 
 def _how_far(by: timedelta) -> str:

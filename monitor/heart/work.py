@@ -13,7 +13,7 @@ from monitor.alarms.life import (
     rings_again,
     updated,
 )
-from monitor.alarms.registry import CONDITIONS, LISTENING
+from monitor.alarms.registry import LISTENING, ONCE
 from monitor.alarms.states import Move
 from monitor.alarms.verdict import Verdict
 from monitor.heart.events import AlarmChanged, Answer, Record, Refused
@@ -87,7 +87,7 @@ class Work:
             self.rung[after.id] = why or "raised"
         else:
             self.rung.pop(after.id, None)
-        if move is Move.RETURN and alarm.told:
+        if move is Move.RETURN and alarm.told and alarm.kind not in ONCE:
             self.over.append(after)
         return True
 
@@ -178,7 +178,3 @@ class Work:
         for alarm in list(self.alarms.values()):
             if alarm.kind in kinds and alarm.thing not in known and alarm.active:
                 self._became_quiet(alarm, at)
-
-    def known(self, kind: str) -> bool:
-        """Whether this kind of alarm exists."""
-        return kind in CONDITIONS

@@ -9,9 +9,7 @@ from typing import NamedTuple
 import msgspec
 from paho.mqtt.matcher import MQTTMatcher
 
-from monitor.errors import ConfigError
 from monitor.heart.events import Reading
-from monitor.intake.filters import topic_of
 from monitor.intake.pointer import NotThereError, follow, parse_pointer
 from monitor.intake.units import (
     CLIPPED,
@@ -99,22 +97,17 @@ _anything = msgspec.json.Decoder()
 
 
 class Decoder:
-    """
-    Knows which sensors listen to which topic, and how each of them speaks.
-
-    Raises:
-        ConfigError: If a sensor's unit or pointer cannot be.
-    """
+    """Knows which sensors listen to which topic, and how each of them speaks."""
 
     def __init__(self, sensors: Sequence[Sensor]) -> None:
         exact: dict[str, tuple[_Listener, ...]] = {}
         wild: dict[str, tuple[_Listener, ...]] = {}
         for sensor in sensors:
-            topic = topic_of(sensor)
+            topic = sensor.effective_topic
             table = wild if "+" in topic or "#" in topic else exact
             table[topic] = (*table.get(topic, ()), _listener(sensor))
         self._exact = exact
-        self._matcher = MQTTMatcher()
+        self._matcher = MQTTMatcher()  # type: ignore[no-untyped-call]
         for topic, listeners in wild.items():
             self._matcher[topic] = listeners
         self._matched: dict[str, tuple[_Listener, ...]] = {}
@@ -153,7 +146,8 @@ class Decoder:
     def _listeners(self, topic: str) -> tuple[_Listener, ...]:
         found = self._matched.get(topic)
         if found is None:
-            matches: Iterator[tuple[_Listener, ...]] = self._matcher.iter_match(topic)
+            matches: Iterator[tuple[_Listener, ...]]
+            matches = self._matcher.iter_match(topic)  # type: ignore[no-untyped-call]
             found = tuple(one for match in matches for one in match)
             if len(self._matched) >= _TOPICS_REMEMBERED:
                 self._matched.clear()
@@ -162,19 +156,15 @@ class Decoder:
 
 
 def _listener(sensor: Sensor) -> _Listener:
-    try:
-        tokens = parse_pointer(sensor.pointer or "")
-    except ValueError as exc:
-        raise ConfigError(f"site.toml: sensor {sensor.id}: {exc}") from exc
     return _Listener(
         sensor=sensor.id,
         quantity=sensor.quantity.value,
-        convert=conversion(sensor),
+        convert=conversion(sensor.unit),
         judge=judge(sensor),
         switch=is_switch(sensor.quantity, sensor.unit),
         most=SATURATED_PERCENT if sensor.quantity in CLIPPED else math.inf,
         pointer=sensor.pointer,
-        tokens=tokens,
+        tokens=parse_pointer(sensor.pointer or ""),
     )
 
 
@@ -260,9 +250,7 @@ def _what_is_wrong(text: bytes, exc: Exception) -> str:
     return f"{_shown(text)} cannot be read ({exc})."
 
 
-def _dug(
-    listener: _Listener, payload: bytes
-) -> tuple[float | bool, datetime | None]:
+def _dug(listener: _Listener, payload: bytes) -> tuple[float | bool, datetime | None]:
     """Read the member that a sensor's pointer names, and the document's own time."""
     document = _document(payload)
     try:

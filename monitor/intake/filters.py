@@ -8,11 +8,6 @@ EVERYTHING = "rearing/#"
 """The default topics; whatever else comes below is told as unknown."""
 
 
-def topic_of(sensor: Sensor) -> str:
-    """The topic, or topic filter, that a sensor sends to."""
-    return sensor.topic or f"rearing/{sensor.place}/{sensor.quantity}"
-
-
 def filters_for(sensors: Sequence[Sensor]) -> tuple[str, ...]:
     """
     Choose the filters to subscribe to: `EVERYTHING`, and what it leaves out.
@@ -22,7 +17,7 @@ def filters_for(sensors: Sequence[Sensor]) -> tuple[str, ...]:
     stay: one that covered both would bring topics that nobody asked for.
     """
     chosen = [EVERYTHING]
-    for wanted in dict.fromkeys(topic_of(sensor) for sensor in sensors):
+    for wanted in dict.fromkeys(sensor.effective_topic for sensor in sensors):
         if any(covers(have, wanted) for have in chosen):
             continue
         chosen = [have for have in chosen if not covers(wanted, have)]

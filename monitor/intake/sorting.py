@@ -18,9 +18,7 @@ from monitor.intake.decode import KEPT_BYTES, Decoded, Decoder, Rejected
 
 QUEUED = "queued, time unknown"
 """Begins the reason of every message that waited and told no time."""
-_WAITED = (
-    f"{QUEUED}: it may be hours old; let the device send the time with the value."
-)
+_WAITED = f"{QUEUED}: it may be hours old; let the device send the time with the value."
 
 
 class Promoted(msgspec.Struct, frozen=True):

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 
-from monitor.errors import ConfigError
 from monitor.site.site_file import Sensor
 from monitor.site.words import TEMPERATURES, Quantity, Unit
 
@@ -18,9 +17,7 @@ SWITCHES = frozenset(
 )
 """The quantities that are on or off."""
 
-_PERCENTS = frozenset({Quantity.RELATIVE_HUMIDITY, Quantity.SUBSTRATE_MOISTURE})
 _GASES = frozenset({Quantity.CARBON_DIOXIDE, Quantity.AMMONIA})
-_CURRENTS = frozenset({Quantity.HEATER, Quantity.HUMIDIFIER})
 
 COLDEST_C, HOTTEST_C = -55.0, 125.0
 """Range of the DS18B20, the widest of the probes in use (its data sheet). [degC]"""
@@ -53,53 +50,22 @@ Convert = Callable[[float], float]
 Judge = Callable[[float], str | None]
 
 
+_TO_CANONICAL: dict[Unit, Convert] = {
+    Unit.DEG_F: lambda value: (value - 32.0) / 1.8,
+    Unit.KELVIN: lambda value: value - 273.15,
+    Unit.FRACTION: lambda value: value * 100.0,
+}
+"""The units that are not canonical themselves; site_file knows which fit where."""
+
+
 def is_switch(quantity: Quantity, unit: Unit | None) -> bool:
     """Whether the values are 0 and 1, so that true and false mean something."""
     return quantity in SWITCHES and unit is not Unit.AMPERE
 
 
-def conversion(sensor: Sensor) -> Convert | None:
-    """
-    Find how values of a sensor become canonical; None where they are already.
-
-    Raises:
-        ConfigError: If the unit says nothing about the quantity.
-    """
-    quantity, unit = sensor.quantity, sensor.unit
-    known = _KNOWN[
-        "temperature"
-        if quantity in TEMPERATURES
-        else "percent"
-        if quantity in _PERCENTS
-        else "gas"
-        if quantity in _GASES
-        else "current"
-        if quantity in _CURRENTS
-        else "switch"
-    ]
-    if unit is None or unit in known:
-        return known.get(unit) if unit is not None else None
-    raise ConfigError(
-        f'site.toml: sensor {sensor.id}: unit "{unit}" does not fit {quantity} '
-        f"(use {' or '.join(known)}, or leave it out)"
-    )
-
-
-_KNOWN: dict[str, dict[Unit, Convert | None]] = {
-    "temperature": {
-        Unit.DEG_C: None,
-        Unit.DEG_F: lambda value: (value - 32.0) / 1.8,
-        Unit.KELVIN: lambda value: value - 273.15,
-    },
-    "percent": {Unit.PERCENT: None, Unit.FRACTION: lambda value: value * 100.0},
-    "gas": {
-        Unit.PPM: None,
-        Unit.PERCENT: lambda value: value * 1e4,
-        Unit.FRACTION: lambda value: value * 1e6,
-    },
-    "current": {Unit.ON_OFF: None, Unit.AMPERE: None},
-    "switch": {Unit.ON_OFF: None},
-}
+def conversion(unit: Unit | None) -> Convert | None:
+    """Find how values in a unit become canonical; None where they are already."""
+    return None if unit is None else _TO_CANONICAL.get(unit)
 
 
 def judge(sensor: Sensor) -> Judge:

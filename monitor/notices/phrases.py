@@ -145,7 +145,7 @@ def since(at: datetime, now: datetime, zone: tzinfo) -> str:
 
 
 def plain(text: str, limit: int) -> str:
-    """Put words of a file or a keeper on one line: no control characters, not endless."""
+    """Put foreign words on one line: no control characters, not endless."""
     line = "".join(c if c.isprintable() else " " for c in text)
     line = " ".join(line.split())
     return line if len(line) <= limit else line[: limit - 1].rstrip() + "…"

@@ -28,6 +28,8 @@ WORDS_LIMIT = 600
 """Longest name and longest sentence that are passed on. [characters]"""
 
 _NEVER = timedelta.max
+_CAUTIONS = 6
+_STAGES = 4
 
 
 class Group(msgspec.Struct, frozen=True):
@@ -36,13 +38,15 @@ class Group(msgspec.Struct, frozen=True):
 
     Attributes:
         who: Species and stage.
-        where: How many in which place, each in words.
+        where: How many in which places, in words; equal numbers together.
+        counted: How many cohorts these are.
         acts: What may be done, in words.
         caution: What must not be done, or "".
     """
 
     who: str
     where: tuple[str, ...]
+    counted: int
     acts: str
     caution: str
 
@@ -143,6 +147,8 @@ def tell(
     shown = careful_first(alarm.at_risk)[:most]
     figure, beside = _figures(alarm, now, zone)
     way = which_way(alarm.quantity, alarm.side) if alarm.limit is not None else ""
+    if way and not alarm.active:
+        way = f"no longer {way}"
     where = "" if alarm.thing == "system" else place_names.get(alarm.thing, alarm.thing)
     return Story(
         alarm=alarm,
@@ -214,26 +220,39 @@ def _cautions(dwellers: Sequence[Dweller]) -> tuple[str, ...]:
             stage = plain(dweller.stage, NAME_LIMIT)
             if stage not in stages:
                 stages.append(stage)
-    return tuple(
-        f"{sentence(caution)} ({', '.join(stages)})" for caution, stages in about.items()
-    )
+    told = [
+        f"{', '.join(stages[:_STAGES]).capitalize()}: {sentence(caution)}"
+        for caution, stages in about.items()
+    ]
+    if len(told) > _CAUTIONS:
+        told[_CAUTIONS:] = [f"And {len(told) - _CAUTIONS} more cautions."]
+    return tuple(told)
 
 
 def _groups(
     dwellers: Sequence[Dweller], place_names: Mapping[str, str]
 ) -> tuple[Group, ...]:
-    gathered: dict[tuple[str, str, str], list[str]] = {}
+    gathered: dict[tuple[str, str, str], dict[str, list[str]]] = {}
     for dweller in dwellers:
         who = plain(f"{dweller.species}, {dweller.stage}", 2 * NAME_LIMIT)
-        acts = plain(", ".join(dweller.acts), WORDS_LIMIT)
+        acts = plain(", ".join(dweller.acts).replace("-", " "), WORDS_LIMIT)
         caution = plain(dweller.caution or "", WORDS_LIMIT)
         place = place_names.get(dweller.place, dweller.place).rpartition(" > ")[2]
-        gathered.setdefault((who, acts, caution), []).append(
-            f"{plain(dweller.count, NAME_LIMIT)} in {plain(place, NAME_LIMIT)}"
-        )
+        counts = gathered.setdefault((who, acts, caution), {})
+        count = plain(dweller.count, NAME_LIMIT)
+        counts.setdefault(count, []).append(plain(place, NAME_LIMIT))
     return tuple(
-        Group(who, tuple(where), acts or "none named, so only look", sentence(caution))
-        for (who, acts, caution), where in gathered.items()
+        Group(
+            who=who,
+            where=tuple(
+                f"{count}{' each' if len(places) > 1 else ''} in {', '.join(places)}"
+                for count, places in counts.items()
+            ),
+            counted=sum(len(places) for places in counts.values()),
+            acts=acts or "none named, so only look",
+            caution=sentence(caution),
+        )
+        for (who, acts, caution), counts in gathered.items()
     )
 
 

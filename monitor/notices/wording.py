@@ -14,7 +14,7 @@ import msgspec
 from monitor import __version__
 from monitor.alarms.alarm import Alarm
 from monitor.alarms.words import ConditionWords
-from monitor.notices.html import HTML_LIMIT, render
+from monitor.notices.layout import HTML_LIMIT, render
 from monitor.notices.phrases import plain, sentence
 from monitor.notices.short import short_form
 from monitor.notices.story import (
@@ -44,7 +44,7 @@ SUBJECT_LIMIT = 78
 WHY = {
     "raised": "",
     "worse": "It has got worse.",
-    "again": "It was answered, but it is no better: it rings again.",
+    "again": "It rings again: it is no better.",
     "escalated": "Nobody has answered yet, so it comes to you.",
     "over": "",
 }
@@ -153,8 +153,7 @@ def compose(
         others=tuple(stories[DETAILED:LISTED]),
         untold=max(0, len(stories) - LISTED),
         answer_by="" if why == "over" else answer_by,
-        footer=f"rearing monitor {__version__}, "
-        f"{plain(site.site.name, NAME_LIMIT)}",
+        footer=f"rearing monitor {__version__}, {plain(site.site.name, NAME_LIMIT)}",
     )
     return Wording(
         subject=_subject(stories, why),
@@ -185,9 +184,7 @@ def _long(letter: Letter) -> str:
         total = len(letter.stories) + len(letter.others) + letter.untold
         blocks.append(f"{total} alarms, the most pressing first.")
     blocks += [
-        block
-        for story in letter.stories
-        for block in _story_text(story, letter)
+        block for story in letter.stories for block in _story_text(story, letter)
     ]
     if letter.others:
         lines = [f"- {one_line(story)}" for story in letter.others]
@@ -205,11 +202,15 @@ def _story_text(story: Story, letter: Letter) -> list[str]:
     over = letter.why == "over"
     head = [
         f"{story.priority.upper()}{_MARK[letter.why].upper()}: {story.headline}",
-        *([sentence(story.title)] if story.title != story.what else []),
+        *([_kind(story)] if story.title != story.what else []),
         f"Since {story.begun}.",
         *([letter.opening] if letter.opening else []),
         *([story.status] if story.status else []),
-        *([sentence(plain(story.alarm.detail, WORDS_LIMIT))] if story.alarm.detail else []),
+        *(
+            [sentence(plain(story.alarm.detail, WORDS_LIMIT))]
+            if story.alarm.detail
+            else []
+        ),
     ]
     figures = [
         sentence("; ".join(t for t in (story.figure, story.beside) if t)),
@@ -217,10 +218,14 @@ def _story_text(story: Story, letter: Letter) -> list[str]:
     ]
     blocks = ["\n".join(head)]
     if story.cautions:
-        blocks.append("\n".join(["WHAT NOT TO DO", *(f"! {c}" for c in story.cautions)]))
+        blocks.append(
+            "\n".join(["WHAT NOT TO DO", *(f"! {c}" for c in story.cautions)])
+        )
     blocks.append("\n".join(f for f in figures if f))
     if not over:
-        blocks.append("FIRST\n" + sentence(plain(story.words.first_action, WORDS_LIMIT)))
+        blocks.append(
+            "FIRST\n" + sentence(plain(story.words.first_action, WORDS_LIMIT))
+        )
     blocks.append(_who_text(story, over=over))
     if not over:
         blocks.append(sentence(plain(story.words.meaning, WORDS_LIMIT)))
@@ -231,6 +236,10 @@ def _story_text(story: Story, letter: Letter) -> list[str]:
     else:
         blocks.append(f"Alarm {story.alarm.id}. No answer is needed.")
     return [b for b in blocks if b]
+
+
+def _kind(story: Story) -> str:
+    return sentence(story.title if story.alarm.active else f"It was: {story.title}")
 
 
 def _who_text(story: Story, *, over: bool) -> str:
@@ -265,23 +274,25 @@ def one_line(story: Story) -> str:
 
 def _fitting_html(letter: Letter) -> str:
     """Leave out the least pressing until the mail reader will not clip it (E7)."""
-    kept = len(letter.stories)
-    listed = len(letter.others)
+    kept, listed, groups = len(letter.stories), len(letter.others), DWELLERS
     while True:
         dropped = len(letter.stories) - kept + len(letter.others) - listed
         page = render(
-            why=letter.why,
             mark=_MARK[letter.why],
+            over=letter.why == "over",
             opening=letter.opening,
             stories=letter.stories[:kept],
             others=[one_line(s) for s in letter.others[:listed]],
             untold=letter.untold + dropped,
+            groups=groups,
             answer_by=letter.answer_by,
             footer=letter.footer,
         )
-        if len(page.encode()) < HTML_LIMIT or kept == 1:
+        if len(page.encode()) < HTML_LIMIT:
             return page
         if listed:
             listed //= 2
+        elif kept > 1:
+            kept //= 2
         else:
-            kept = max(1, kept // 2)
+            groups //= 2

@@ -2,6 +2,7 @@
 
 import difflib
 import ipaddress
+import itertools
 import json
 import re
 import unicodedata
@@ -135,7 +136,9 @@ def zone(name: str) -> str:
     except (KeyError, ValueError, OSError):
         last = name.rpartition("/")[2].casefold()
         near = sorted(z for z in available_timezones() if last and last in z.casefold())
-        hint = f"do you mean {near[0]}?" if near else 'write one such as "Europe/Dublin"'
+        hint = (
+            f"do you mean {near[0]}?" if near else 'write one such as "Europe/Dublin"'
+        )
         raise ValueError(f"is no time zone of the time zone database: {hint}") from None
     return name
 
@@ -196,7 +199,7 @@ def fault_of_layers(
     """
     layers = [("target", target), ("tolerated", tolerated), ("danger", danger)]
     given = [(name, pair) for name, pair in layers if pair is not None]
-    for (inner, small), (outer, wide) in zip(given, given[1:], strict=False):
+    for (inner, small), (outer, wide) in itertools.pairwise(given):
         if not (wide[0] <= small[0] and small[1] <= wide[1]):
             return outer, (
                 f"{outer} {list(wide)} does not enclose {inner} {list(small)}: "
@@ -216,8 +219,9 @@ def fault_of_quantity(quantity: Quantity, pair: tuple[float, float]) -> str | No
     low, high = pair
     if quantity in TEMPERATURES and not (low >= -60 and high <= 100):  # noqa: PLR2004
         return "limits of temperature are in degC, from -60 to 100"
-    if quantity in _PERCENTS and not (low >= 0 and high <= 100):  # noqa: PLR2004
-        return "limits in percent lie from 0 to 100"
+    # a probe in wet air reads a little over 100: above that there is no upper limit
+    if quantity in _PERCENTS and not (low >= 0 and high <= 110):  # noqa: PLR2004
+        return "limits in percent lie from 0 to 110"
     if quantity in _PERCENTS and high <= 1:
         return "limits are in percent, not a fraction: write 65 for 0.65"
     if quantity in _GASES and low < 0:

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from monitor.site.species_file import Development
 
 COLDEST, HOTTEST = -20.0, 60.0
-"""Temperatures that a threshold or an observation may lie at: own choice, wide. [degC]"""
+"""Temperatures that a threshold or an observation lie within: own choice. [degC]"""
 
 
 def problems(record: "Development") -> Iterator[Problem]:
@@ -18,7 +18,9 @@ def problems(record: "Development") -> Iterator[Problem]:
     if record.driven_by == "time":
         yield from _by_time(record)
     elif record.required_degree_days and record.duration_days:
-        text = "stands beside required_degree_days: one of them must decide, leave one out"
+        text = (
+            "stands beside required_degree_days: one of them must decide, leave one out"
+        )
         yield Problem(("duration_days",), text)
     elif record.required_degree_days:
         yield from _by_sum(record)
@@ -63,8 +65,10 @@ def _by_time(record: "Development") -> Iterator[Problem]:
         "assumed_lower_threshold",
         "fitted_with",
     ):
-        if getattr(record, name):
-            text = 'has no meaning where time alone drives: leave it out, or write "heat"'
+        if getattr(record, name) not in (None, ()):
+            text = (
+                'has no meaning where time alone drives: leave it out, or write "heat"'
+            )
             yield Problem((name,), text)
 
 
@@ -96,8 +100,13 @@ def _by_duration(record: "Development") -> Iterator[Problem]:
 
 
 def _sexes(record: "Development") -> Iterator[Problem]:
-    sums = [("required_degree_days", i, r.sex, None) for i, r in enumerate(record.required_degree_days)]
-    times = [("duration_days", i, d.sex, d.at) for i, d in enumerate(record.duration_days)]
+    sums = [
+        ("required_degree_days", i, r.sex, None)
+        for i, r in enumerate(record.required_degree_days)
+    ]
+    times = [
+        ("duration_days", i, d.sex, d.at) for i, d in enumerate(record.duration_days)
+    ]
     for rows in (sums, times):
         sexes = {sex for _, _, sex, _ in rows}
         seen: set[tuple[str, float | None]] = set()

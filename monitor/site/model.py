@@ -45,7 +45,9 @@ def refuse(problems: Iterable[Problem]) -> None:
     """
     found = list(problems)
     if found:
-        raise PydanticCustomError(PROBLEM, "{text}", {"text": found[0].text, "all": found})
+        raise PydanticCustomError(
+            PROBLEM, "{text}", {"text": found[0].text, "all": found}
+        )
 
 
 T = TypeVar("T")
@@ -65,7 +67,9 @@ Id = Annotated[
 
 StageId = Annotated[
     str,
-    StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9-]*$", max_length=64, strict=True),
+    StringConstraints(
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9-]*$", max_length=64, strict=True
+    ),
 ]
 """As `Id`, and capitals, since keepers write L1 and L3."""
 

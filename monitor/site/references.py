@@ -90,7 +90,9 @@ def broker_problems(broker: "Broker") -> Iterator[Problem]:
             text = "the embedded broker speaks no TLS: leave tls out"
             yield Problem(("tls",), text)
         if not checking.is_loopback(checking.endpoint(broker.listen)[0]):
-            text = f'"{broker.listen}" can be reached from the network, and the embedded '
+            text = (
+                f'"{broker.listen}" can be reached from the network, and the embedded '
+            )
             text += 'broker asks for no password: listen on "127.0.0.1:1883"'
             yield Problem(("listen",), text)
     elif broker.host is None:
@@ -104,7 +106,9 @@ def mail_problems(mail: "Mail") -> Iterator[Problem]:
     """Mail that would go over the network in the clear (E8)."""
     if mail.security == "none":
         if mail.port == PLAIN_MAIL_PORT:
-            text = "port 25 without TLS: submit by port 587 with starttls or 465 with tls"
+            text = (
+                "port 25 without TLS: submit by port 587 with starttls or 465 with tls"
+            )
             yield Problem(("port",), text)
         elif not checking.is_loopback(mail.host):
             text = f'"none" to {mail.host}: only mail to 127.0.0.1 may go without TLS; '
@@ -142,14 +146,17 @@ def _repeats(site: "Site") -> Iterator[Problem]:
     yield from repeats(places, "room, shelf and enclosure")
     for path, name in places:
         if name == RESERVED:
-            yield Problem(path, f'"{name}" is kept for the system itself: choose another')
-    for table, rows, what in (
-        ("sensor", site.sensors, "sensor"),
-        ("keeper", site.keepers, "keeper"),
-        ("channel", site.channels, "channel"),
+            yield Problem(
+                path, f'"{name}" is kept for the system itself: choose another'
+            )
+    for table, ids in (
+        ("sensor", [s.id for s in site.sensors]),
+        ("keeper", [k.id for k in site.keepers]),
+        ("channel", [c.id for c in site.channels]),
     ):
-        named = (((table, i, "id"), row.id) for i, row in enumerate(rows))
-        yield from repeats(named, what)
+        yield from repeats(
+            (((table, i, "id"), name) for i, name in enumerate(ids)), table
+        )
     limits: set[tuple[str, str]] = set()
     for i, limit in enumerate(site.limits):
         if (limit.place, limit.quantity) in limits:

@@ -113,9 +113,7 @@ class Band(Model):
         if self.night is not None and not found:
             found = [
                 Problem(("night", *path), text)
-                for path, text in layer_problems(
-                    self.quantity, self.limits(night=True)
-                )
+                for path, text in layer_problems(self.quantity, self.limits(night=True))
             ]
         refuse(found)
         return self
@@ -134,7 +132,7 @@ NotNegative = Annotated[float, Field(ge=0)]
 
 class Requirement(Model):
     """
-    Degree-days that one sex needs. [degC d]
+    Degree-days that one sex needs, in degC d.
 
     The spread is None where nobody published one.
     """
@@ -146,7 +144,7 @@ class Requirement(Model):
 
 class Duration(Model):
     """
-    Days that one sex took at one temperature. [d] at [degC]
+    Days that one sex took at one temperature, in d at degC.
 
     The spread is None where nobody published one.
     """
@@ -218,7 +216,7 @@ class Stage(Model):
 
 
 class Survival(Model):
-    """A share of animals. [fraction]"""
+    """A share of animals, as a fraction."""
 
     mean: Annotated[float, Field(gt=0, le=1)]
     sd: Annotated[float, Field(ge=0, le=1)]
@@ -323,4 +321,3 @@ def source_problems(species: Species, known: frozenset[str]) -> list[Problem]:
         and source not in known
         and source not in STANDING_SOURCES
     ]
-

@@ -40,7 +40,9 @@ def encode(times_us: Times, values: Values) -> bytes:
     """
     n = len(times_us)
     if n == 0 or n != len(values):
-        raise ValueError(f"a piece needs as many times as values, got {n}, {len(values)}")
+        raise ValueError(
+            f"a piece needs as many times as values, got {n}, {len(values)}"
+        )
     if n > 1 and not bool(np.all(times_us[1:] > times_us[:-1])):
         raise ValueError("the times of a piece must rise strictly")
     steps = np.diff(times_us).view(np.uint64)
@@ -49,9 +51,7 @@ def encode(times_us: Times, values: Values) -> bytes:
     least = int(steps.min()) if n > 1 else 0
     steps -= np.uint64(least)
     decimals, whole = _whole_numbers(values)
-    head = _HEAD.pack(
-        FORMAT, decimals, n, int(times_us[0]), unit, least, int(whole[0])
-    )
+    head = _HEAD.pack(FORMAT, decimals, n, int(times_us[0]), unit, least, int(whole[0]))
     return head + _planes(steps) + _planes(_zigzag(np.diff(whole)))
 
 

@@ -83,6 +83,7 @@ CLOCK_STEPPED = SystemCondition(
         causes=("time server after a start", "set by hand"),
     ),
     Priority.NOTE,
+    once=True,
 )
 
 STORE_DAMAGED = SystemCondition(
@@ -100,6 +101,7 @@ STORE_DAMAGED = SystemCondition(
         causes=("power cut on a poor disk", "failing disk"),
     ),
     Priority.PROMPT,
+    once=True,
 )
 
 READINGS_REFUSED = SystemCondition(

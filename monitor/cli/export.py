@@ -1,0 +1,111 @@
+"""``export``: records out of the store, for other programs."""
+
+import argparse
+import csv
+import json
+import sys
+from collections.abc import Iterable
+from datetime import datetime
+from itertools import chain
+from zoneinfo import ZoneInfo
+
+from monitor.cli.command import Command, Context
+from monitor.cli.journal import WHEN
+from monitor.clock import clock_from_environment
+from monitor.desk.instants import parse_instant
+from monitor.desk.said import iso, unknown
+from monitor.errors import UnreachableError, UsageError
+from monitor.site.load import load
+from monitor.site.words import Flag, Quantity
+from monitor.store.reader import Reader
+
+Row = tuple[str, str, str, str, int]
+COLUMNS = ("sensor", "quantity", "time", "value", "flag")
+
+
+def _arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--sensor", metavar="ID", help="only of this sensor")
+    parser.add_argument("--quantity", help="only of this quantity")
+    parser.add_argument("--from", metavar="TIME", help=f"from this on: {WHEN}")
+    parser.add_argument(
+        "--to", metavar="TIME", help="to before this; a day is its start"
+    )
+
+
+def _run(arguments: argparse.Namespace, context: Context) -> int:
+    """
+    Write CSV to stdout, or with --json one object with a list of rows.
+
+    Values are written so that reading them gives the same number again. The store
+    is read beside the running daemon, which has nothing that is not in it.
+    """
+    if context.state is None:
+        raise UnreachableError(
+            "no store: set REARING_STATE to the state directory of the daemon"
+        )
+    reader = Reader.open(context.state)
+    start, end = (_instant(arguments, name, context) for name in ("from", "to"))
+    if start is not None and end is not None and not start < end:
+        raise UsageError(f"--from {iso(start)} is not before --to {iso(end)}")
+    known = reader.series()
+    sensor, quantity = arguments.sensor, arguments.quantity
+    if sensor is not None and sensor not in {row.sensor for row in known}:
+        raise UsageError(
+            f"--sensor: {unknown('sensor', sensor, sorted({r.sensor for r in known}))}"
+        )
+    if quantity is not None and quantity not in list(Quantity):
+        names = [q.value for q in Quantity]
+        raise UsageError(f"--quantity: {unknown('quantity', quantity, names)}")
+    rows = (
+        (r.sensor, r.quantity, iso(r.time), repr(r.value), int(Flag.PASS))
+        for r in reader.iterate_readings(sensor, quantity, start, end)
+    )
+    if arguments.json:
+        _write_json(rows)
+    else:
+        csv.writer(sys.stdout, lineterminator="\n").writerows(chain((COLUMNS,), rows))
+    return 0
+
+
+def _instant(
+    arguments: argparse.Namespace, name: str, context: Context
+) -> datetime | None:
+    """The instant of an argument; the zone of the site only where it is needed."""
+    text = getattr(arguments, name)
+    if text is None:
+        return None
+    zone = ZoneInfo("UTC")
+    try:
+        local = datetime.fromisoformat(text).tzinfo is None
+    except ValueError:
+        local = True
+    if local:
+        zone = ZoneInfo(load(context.config).site.site.time_zone)
+    now = clock_from_environment().now()
+    try:
+        return parse_instant(text, zone=zone, now=now)
+    except UsageError as error:
+        raise UsageError(f"--{name}: {error}") from None
+
+
+def _write_json(rows: Iterable[Row]) -> None:
+    # written row by row: a year of readings need not fit into memory
+    print('{"readings": [', end="")
+    for number, (sensor, quantity, time, value, flag) in enumerate(rows):
+        names = f'"sensor": {json.dumps(sensor)}, "quantity": {json.dumps(quantity)}'
+        row = f'{{{names}, "time": "{time}", "value": {value}, "flag": {flag}}}'
+        print(",\n" if number else "\n", row, sep="", end="")
+    print("\n]}")
+
+
+COMMANDS: tuple[Command, ...] = (
+    Command(
+        words=("export", "readings"),
+        help="Write readings as CSV: sensor, quantity, time (UTC), value, flag.",
+        example=(
+            "export readings --sensor warm-room-air --from 2026-03-01 --to 2026-03-02"
+        ),
+        arguments=_arguments,
+        run=_run,
+    ),
+)

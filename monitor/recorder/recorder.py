@@ -1,0 +1,428 @@
+"""
+The recorder: the one thread that steps, writes and only then acknowledges.
+
+Everything that changes anything passes through its cycle: messages, ticks, keepers'
+requests, results of sending, accounts, a new configuration.
+"""
+
+import logging
+import queue
+import threading
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future
+from datetime import datetime, timedelta
+from typing import Protocol
+
+from monitor.accounts.heat import CohortHeat
+from monitor.accounts.worker import AccountResults
+from monitor.clock import Clock
+from monitor.desk.desk import VERBS, perform
+from monitor.desk.view import Health, Outcome, Reply, Request, View
+from monitor.errors import MonitorError, RefusedError, StoreError
+from monitor.heart.drive import TICK, tick_after
+from monitor.heart.events import (
+    AlarmChanged,
+    ClockStepped,
+    Event,
+    NotTold,
+    Reading,
+    Readings,
+    Record,
+    Refused,
+    Signal,
+    Started,
+    Tick,
+)
+from monitor.heart.saving import saved
+from monitor.intake.arrival import Arrival, Inbox
+from monitor.intake.decode import Decoder
+from monitor.intake.sorting import Sorter
+from monitor.recorder.batch import Batch
+from monitor.recorder.ledger import Ledger
+from monitor.recorder.living import Living
+from monitor.recorder.signals import Signals
+from monitor.recorder.wording import notices_of
+from monitor.site.load import Configuration
+from monitor.store.rows import NoticeRow, NoticeUpdate
+
+log = logging.getLogger(__name__)
+
+MOST = 400
+"""Messages of one commit: under half of the window that we allow the broker."""
+
+ENOUGH = 80
+"""So many are committed at once; fewer wait for more. Under a window of 100."""
+
+LINGER_S = 0.2
+"""No message waits longer than this for others. [s]"""
+
+IDLE_S = 0.1
+"""How long an idle cycle waits for a first message. [s]"""
+
+SAVE_EVERY = timedelta(minutes=1)
+"""The state is saved this often, and with every alarm change."""
+
+ASLEEP = timedelta(minutes=2)
+"""A cycle that comes later than this was asleep: nobody was silent meanwhile."""
+
+MOST_ASKED = 1_000
+"""Requests, results and signals that may wait for the recorder."""
+
+ASK_S = 5.0
+"""A keeper's request is answered within this. [s]"""
+
+BEHIND = timedelta(hours=1)
+"""A clock so far behind the newest reading is wrong (S8)."""
+
+
+class Listening(Protocol):
+    """The intake, as the recorder sees it."""
+
+    @property
+    def draining(self) -> bool:
+        """The backlog since the last connect is not through yet."""
+
+    def note_empty(self, now: datetime) -> None:
+        """The inbox was found empty."""
+
+    def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
+        """These are durable, or set apart."""
+
+
+class _Reload:
+    def __init__(self, configuration: Configuration) -> None:
+        self.configuration = configuration
+
+
+class _Asked:
+    def __init__(self, request: Request) -> None:
+        self.request = request
+        self.reply: Future[Reply] = Future()
+
+
+_Message = _Reload | _Asked | NoticeUpdate | AccountResults
+
+
+class Recorder:
+    """
+    Owns the store's connection and the state of the step.
+
+    Args:
+        living: What is true at the start.
+        ledger: The hand on the store.
+        inbox: Where messages arrive.
+        intake: Acknowledges them.
+        clock: Tells the time.
+        latest: The newest stored reading of each series; kept up to date.
+        beat: Called once a cycle.
+        wake_sender: Called when a notice was stored.
+    """
+
+    def __init__(
+        self,
+        *,
+        living: Living,
+        ledger: Ledger,
+        inbox: Inbox,
+        intake: Listening,
+        clock: Clock,
+        latest: dict[tuple[str, str], Reading],
+        heat: dict[int, CohortHeat],
+        beat: Callable[[], None] = lambda: None,
+        wake_sender: Callable[[], None] = lambda: None,
+    ) -> None:
+        self._living, self._ledger = living, ledger
+        self._inbox, self._intake, self._clock = inbox, intake, clock
+        self._latest, self._heat = latest, heat
+        self._beat, self._wake_sender = beat, wake_sender
+        self._mail: queue.Queue[_Message] = queue.Queue(MOST_ASKED)
+        self.signals = Signals(ledger)
+        self._sorter = Sorter(
+            Decoder(living.configuration.site.sensors),
+            {sensor: r.value for (sensor, _), r in latest.items()},
+        )
+        self._was_draining = True
+        now = clock.now()
+        self._cycled = now
+        self._ticked = tick_after(now) - TICK
+        self._saved_at = now
+        self._counters: dict[str, int] = {}
+        self._starting = True
+        self.thread: int | None = None
+
+    # Called by other threads
+
+    def ask(self, request: Request) -> Reply:
+        """Let the recorder answer a request; bounded in time."""
+        asked = _Asked(request)
+        try:
+            self._mail.put(asked, timeout=ASK_S)
+            return asked.reply.result(timeout=ASK_S)
+        except (queue.Full, TimeoutError):
+            return Reply(
+                ok=False, error="the daemon is too busy to answer: try again", exit=69
+            )
+
+    def report(self, update: NoticeUpdate) -> None:
+        """Take what became of a notice."""
+        self._mail.put(update)
+
+    def take_accounts(self, results: AccountResults) -> None:
+        """Take recomputed accounts."""
+        self._mail.put(results)
+
+    def reload(self, configuration: Configuration) -> None:
+        """Go by another configuration from the next cycle on."""
+        self._mail.put(_Reload(configuration))
+
+    def unsent(self) -> list[NoticeRow]:
+        """Notices that only memory holds while the store cannot write."""
+        return self._ledger.unsent()
+
+    @property
+    def living(self) -> Living:
+        """What is true now; a value, safe to read from any thread."""
+        return self._living
+
+    # The loop
+
+    def run(self, stop: threading.Event) -> None:
+        """Cycle until *stop*; then store what is left."""
+        while not stop.is_set():
+            self.cycle(self._gather())
+            self._beat()
+        self.finish()
+
+    def finish(self) -> None:
+        """Store the state as it is, before the end."""
+        batch = Batch(self._clock.now(), states=saved(self._living.state))
+        self._ledger.commit(batch)
+
+    def _gather(self) -> list[Arrival]:
+        """Messages for one commit: many at once, or what came within the linger."""
+        wait = 0.0 if not self._mail.empty() else IDLE_S
+        found = self._inbox.take(MOST, wait)
+        if not found or len(found) >= ENOUGH:
+            return found
+        until = time.monotonic() + LINGER_S
+        while len(found) < ENOUGH and self._mail.empty():
+            left = until - time.monotonic()
+            if left <= 0:
+                break
+            found += self._inbox.take(MOST - len(found), left)
+        return found
+
+    def cycle(self, arrivals: Sequence[Arrival]) -> None:
+        """One round: sort, step, commit, acknowledge, answer."""
+        now = self._clock.now()
+        batch = Batch(now)
+        events: list[Event] = list(self._time_events(now))
+        self._sort(arrivals, batch, now)
+        asked = self._take_mail(batch, events, now)
+        events += self.signals.due(now)
+        if batch.readings:
+            events.append(Readings(now, tuple(batch.readings)))
+        if self._held(now, events):
+            events = [e for e in events if isinstance(e, Signal)]
+        self._happen(events, batch)
+        self._commit(batch, now)
+        # acknowledged even where the store failed: that loss is counted and told
+        self._intake.acknowledge(arrivals)
+        self._remember(batch)
+        for message in asked:
+            self._serve(message, now)
+
+    def _time_events(self, now: datetime) -> list[Event]:
+        events: list[Event] = []
+        step = getattr(self._clock, "take_step", lambda: None)()
+        if step is not None:
+            log.warning("clock was set", extra={"by_seconds": step.total_seconds()})
+            events.append(ClockStepped(now + step, step))
+            self._ticked = tick_after(now + step) - TICK
+            self._cycled = now + step
+            return events
+        if self._starting or now - self._cycled > ASLEEP:
+            events.append(Started(now))
+            self._ticked = max(self._ticked, tick_after(now) - 2 * TICK)
+        self._starting, self._cycled = False, now
+        while self._ticked + TICK <= now:
+            self._ticked += TICK
+            events.append(Tick(self._ticked))
+        return events
+
+    def _sort(
+        self, arrivals: Sequence[Arrival], batch: Batch, now: datetime
+    ) -> None:
+        draining = self._intake.draining
+        if arrivals:
+            found = self._sorter.sort(arrivals, draining=draining)
+            batch.readings += found.readings
+            batch.rejected += found.rejected
+            self._count("retained_untimed", found.retained_untimed)
+            self._count("untimed_repeat", found.untimed_repeat)
+            self.signals.refused(len(found.rejected) - len(found.waiting), now)
+        elif draining:
+            self._intake.note_empty(now)
+            draining = self._intake.draining
+        if self._was_draining and not draining:
+            batch.promoted += self._sorter.drained()
+            batch.readings += [p.reading for p in batch.promoted]
+        self._was_draining = draining
+
+    def _held(self, now: datetime, events: list[Event]) -> bool:
+        """Whether the clock is so wrong that no alarm may change (S8)."""
+        newest = max((r.time for r in self._latest.values()), default=now)
+        behind = newest - now > BEHIND
+        events += self.signals.clock_behind(behind, newest, now)
+        return behind
+
+    def _happen(self, events: list[Event], batch: Batch) -> None:
+        self._living, records = self._living.stepped(events)
+        batch.records += records
+        batch.notices += notices_of(self._living, records)
+
+    def _commit(self, batch: Batch, now: datetime) -> None:
+        changed = any(isinstance(r, AlarmChanged) for r in batch.records)
+        if changed or now - self._saved_at >= SAVE_EVERY:
+            batch.states = saved(self._living.state)
+            self._saved_at = now
+        if batch.empty:
+            return
+        stored = self._ledger.commit(batch)
+        if stored:
+            self._sorter.stored(batch.readings)
+        if batch.notices:
+            self._wake_sender()
+
+    def _remember(self, batch: Batch) -> None:
+        for reading in batch.readings:
+            key = (reading.sensor, reading.quantity)
+            known = self._latest.get(key)
+            if known is None or reading.time > known.time:
+                self._latest[key] = reading
+        for results in batch.accounts:
+            self._heat.update(results.heat)
+
+    # Mail from other threads
+
+    def _take_mail(
+        self, batch: Batch, events: list[Event], now: datetime
+    ) -> list[_Asked | _Reload]:
+        later: list[_Asked | _Reload] = []
+        for _ in range(MOST_ASKED):
+            try:
+                message = self._mail.get_nowait()
+            except queue.Empty:
+                break
+            match message:
+                case NoticeUpdate():
+                    batch.updates.append(message)
+                    self._sent_or_not(message, events, now)
+                case AccountResults():
+                    batch.accounts.append(message)
+                case _:
+                    later.append(message)
+        self._ledger.take_updates(batch.updates)
+        return later
+
+    def _sent_or_not(
+        self, update: NoticeUpdate, events: list[Event], now: datetime
+    ) -> None:
+        if update.state == "failed":
+            row = self._ledger.notice(update.id)
+            if row is not None:
+                events.append(NotTold(now, row.keeper, row.alarms))
+        events += self.signals.sending(update, now)
+
+    def _serve(self, message: _Asked | _Reload, now: datetime) -> None:
+        if isinstance(message, _Reload):
+            self._reconfigure(message.configuration, now)
+            return
+        try:
+            result = self._carry_out(message.request, now)
+            reply = Reply(ok=True, result=result)
+        except MonitorError as error:
+            reply = Reply(ok=False, error=str(error), exit=error.exit_code)
+        except Exception as error:
+            # one request must never end the recorder
+            log.exception("request failed", extra={"do": message.request.do})
+            reply = Reply(ok=False, error=f"internal error: {error!r}", exit=70)
+        message.reply.set_result(reply)
+
+    def _carry_out(self, request: Request, now: datetime) -> dict[str, object]:
+        outcome = perform(request, self._view(now))
+        verb = VERBS.get(request.do)
+        if verb is not None and not verb.changes:
+            return outcome.result
+        batch = Batch(now, entries=outcome.entries, readings=list(outcome.readings))
+        living, records = self._changed(outcome, now)
+        batch.records += records
+        batch.notices += notices_of(living, records)
+        refused = [r for r in records if isinstance(r, Refused)]
+        if refused:
+            raise RefusedError(refused[0].reason)
+        batch.states = saved(living.state)
+        try:
+            self._ledger.store_whole(batch)
+        except StoreError as error:
+            raise StoreError(f"nothing was changed: {error}") from error
+        self._living = living
+        self._remember(batch)
+        if batch.notices:
+            self._wake_sender()
+        return outcome.result
+
+    def _changed(
+        self, outcome: Outcome, now: datetime
+    ) -> tuple[Living, tuple[Record, ...]]:
+        living, records = self._living, ()
+        if outcome.entries:
+            living, records = living.with_entries(outcome.entries, now)
+        events: list[Event] = list(outcome.answers)
+        if outcome.readings:
+            events.append(Readings(now, outcome.readings))
+        living, more = living.stepped(events)
+        return living, (*records, *more)
+
+    def _reconfigure(self, configuration: Configuration, now: datetime) -> None:
+        batch = Batch(now)
+        self._living, records = self._living.with_configuration(configuration, now)
+        self._sorter.decoder = Decoder(configuration.site.sensors)
+        batch.records += records
+        batch.notices += notices_of(self._living, records)
+        batch.states = saved(self._living.state)
+        batch.configuration = configuration
+        self._ledger.commit(batch)
+        log.info("configuration in force", extra={"hash": configuration.hash})
+
+    def _view(self, now: datetime) -> View:
+        return self._living.view(
+            now, latest=self._latest, heat=self._heat, health=self.health()
+        )
+
+    def _count(self, name: str, by: int) -> None:
+        if by:
+            self._counters[name] = self._counters.get(name, 0) + by
+
+    def health(self) -> Health:
+        """How the daemon is."""
+        ledger = self._ledger
+        state = "running"
+        if ledger.failing:
+            state = "store failing"
+        elif "clock-behind" in self._living.state.core.signals:
+            state = "clock behind"
+        counters = {
+            **self._counters,
+            "lost": ledger.lost,
+            "inbox_refused": self._inbox.refused,
+        }
+        return Health(
+            state,
+            len(self._inbox),
+            ledger.quarantined,
+            ledger.committed,
+            ledger.committed_at,
+            counters,
+        )

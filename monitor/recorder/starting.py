@@ -1,0 +1,66 @@
+"""The start: the store's state, and what happened since it was saved."""
+
+import logging
+from datetime import datetime, timedelta
+
+from monitor.heart.drive import events_of, play
+from monitor.heart.events import Reading, Record
+from monitor.heart.saving import loaded
+from monitor.recorder.living import Living, plan_of
+from monitor.site.house import fold
+from monitor.site.load import Configuration
+from monitor.store.queries import Queries
+
+log = logging.getLogger(__name__)
+
+LOOK_BACK = timedelta(hours=2)
+"""Readings before the saved state that are looked at again; known ones do nothing."""
+
+MOST_TICKS = timedelta(hours=26)
+"""Never more than this is played at the start."""
+
+
+def start(
+    queries: Queries, configuration: Configuration, now: datetime
+) -> tuple[Living, tuple[Record, ...]]:
+    """
+    Load the state and let happen what the store holds beyond it.
+
+    Args:
+        queries: The store.
+        configuration: In force from now on.
+        now: The instant of the start.
+
+    Returns:
+        What is true now, and records that playing the rest of the log made.
+    """
+    entries = tuple(queries.entries())
+    house = fold(configuration.site, entries)
+    plan = plan_of(configuration, house)
+    alarms = {a.id: a for a in queries.alarms(open_only=True)}
+    state = loaded(
+        queries.states(), plan, alarms=alarms, next_alarm=queries.next_alarm_id()
+    )
+    living = Living(configuration, entries, house, state)
+    # without a saved state everything that may still matter is played
+    reached = max((s.time for s in state.series.values()), default=now - MOST_TICKS)
+    since = max(reached - LOOK_BACK, now - MOST_TICKS)
+    rest = sorted(
+        (
+            logged.reading
+            for logged in queries.readings_since(since)
+            if _is_new(logged.reading, living)
+        ),
+        key=lambda r: r.time,
+    )
+    if not rest:
+        return living, ()
+    begin = min(rest[0].time, reached)
+    state, records = play(state, events_of(rest, begin=begin, end=rest[-1].time))
+    log.info("played the log", extra={"readings": len(rest), "records": len(records)})
+    return Living(configuration, entries, house, state), records
+
+
+def _is_new(reading: Reading, living: Living) -> bool:
+    heard = living.state.series.get((reading.sensor, reading.quantity))
+    return heard is None or reading.time > heard.time

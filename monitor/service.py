@@ -1,0 +1,317 @@
+"""
+The daemon: build, start, wait, stop. The only place that starts threads.
+
+The main thread waits, feeds the watchdog while every thread beats, and restarts the
+embedded broker. Whatever dies ends the process; the service manager starts it anew.
+"""
+
+import logging
+import signal
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from types import FrameType
+
+from monitor.accounts.worker import AccountsWorker
+from monitor.channels import channels_of
+from monitor.clock import ScaledClock, SteadyClock, clock_from_environment
+from monitor.control.server import ControlServer
+from monitor.desk.view import Reply, Request
+from monitor.errors import ConfigError, MonitorError
+from monitor.health import (
+    Heartbeats,
+    Supervised,
+    Watch,
+    bound_shutdown,
+    exit_code,
+    watch_other_threads,
+)
+from monitor.intake.address import BrokerAddress
+from monitor.intake.arrival import Inbox
+from monitor.intake.broker import EmbeddedBroker
+from monitor.intake.filters import filters_for
+from monitor.intake.mqtt import MqttIntake
+from monitor.notices.sender import Sender
+from monitor.recorder.batch import Batch
+from monitor.recorder.ledger import Ledger
+from monitor.recorder.recorder import Recorder
+from monitor.recorder.starting import start
+from monitor.recorder.wording import notices_of
+from monitor.site.load import Configuration, load, require_broker
+from monitor.site.secrets import BROKER_PASSWORD, Secrets
+from monitor.site.site_file import Broker
+from monitor.store.reader import Reader
+from monitor.store.rows import NoticeRow
+from monitor.store.writer import Writer
+from monitor.systemd import Notifier
+
+log = logging.getLogger(__name__)
+
+STOP_WITHIN = timedelta(seconds=8)
+"""From SIGTERM to exit; the unit's TimeoutStopSec is longer."""
+
+LOOK_S = 0.5
+"""How often the main thread looks at the others. [s]"""
+
+HUNG = timedelta(seconds=60)
+"""A thread that does not beat for so long hangs. [real s]"""
+
+SENDER_HUNG = timedelta(seconds=180)
+"""Longer than one try of a notice may take. [real s]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Paths:
+    """
+    Where the daemon finds and keeps things.
+
+    Attributes:
+        config: Directory of site.toml.
+        state: Directory of the store.
+        socket: Where keepers' commands come in; None for none.
+    """
+
+    config: Path
+    state: Path
+    socket: Path | None
+
+
+class Service:
+    """
+    The daemon in one process.
+
+    Args:
+        paths: Where things are.
+        environment: Secrets, clock and the service manager's socket.
+
+    Raises:
+        MonitorError: If configuration, store or socket do not allow a start.
+    """
+
+    def __init__(self, paths: Paths, environment: Mapping[str, str]) -> None:
+        self._paths, self._environment = paths, environment
+        self._stop, self._fatal = threading.Event(), threading.Event()
+        self._reload_asked = threading.Event()
+        self._wake_sender = threading.Event()
+        self._hearts = Heartbeats()
+        self._notifier = Notifier.from_environment(environment)
+        self._clock: SteadyClock | ScaledClock = clock_from_environment()
+        self._secrets = Secrets.from_environment(environment)
+        self._configuration = load(paths.config)
+        self._broker_table = require_broker(self._configuration)
+        self._writer = Writer.open(paths.state, now=self._clock.now())
+        try:
+            self._build()
+        except BaseException:
+            self._writer.close()
+            raise
+
+    def _build(self) -> None:
+        configuration, clock = self._configuration, self._clock
+        queries = self._writer.reader()
+        self._reader = Reader.open(self._paths.state)
+        self._channels = channels_of(
+            configuration, self._secrets, clock, store=queries.identity()
+        )
+        self._ledger = Ledger(self._writer)
+        living, records = start(queries, configuration, clock.now())
+        self._ledger.adopt(queries)
+        first = Batch(clock.now(), configuration=configuration)
+        first.records += records
+        first.notices += notices_of(living, records)
+        self._ledger.commit(first)
+        self._broker = self._embedded_broker(self._broker_table)
+        self._inbox = Inbox()
+        self._intake = MqttIntake(
+            self._address(self._broker_table),
+            filters_for(configuration.site.sensors),
+            self._inbox,
+            clock,
+            status_topic=f"rearing-monitor/{self._broker_table.client_id}/status",
+            on_change=self._broker_changed,
+        )
+        self._recorder = Recorder(
+            living=living,
+            ledger=self._ledger,
+            inbox=self._inbox,
+            intake=self._intake,
+            clock=clock,
+            latest=dict(queries.latest()),
+            heat={},
+            beat=lambda: self._hearts.beat("recorder"),
+            wake_sender=self._wake_sender.set,
+        )
+        self._recorder.signals.begun(set(living.state.core.signals))
+        if self._writer.mishap:
+            self._recorder.signals.once("store-damaged", self._writer.mishap)
+        self._sender = Sender(
+            channels_of=lambda keeper: self._channels(keeper),
+            pending=self._pending,
+            report=self._recorder.report,
+            clock=clock,
+            wake=self._wake_sender,
+            heartbeat=lambda: self._hearts.beat("sender"),
+        )
+        self._accounts = AccountsWorker(
+            self._reader,
+            living=lambda: (self._recorder.living.configuration, self._recorder.living.house),
+            clock=clock,
+            heartbeat=lambda: self._hearts.beat("accounts"),
+        )
+        self._control = (
+            ControlServer(
+                self._paths.socket, self._handle, lambda: self._hearts.beat("control")
+            ).open()
+            if self._paths.socket
+            else None
+        )
+
+    def _embedded_broker(self, table: Broker) -> EmbeddedBroker | None:
+        if not table.embedded:
+            return None
+        broker = EmbeddedBroker(table.listen, self._paths.state / "broker")
+        broker.start()
+        return broker
+
+    def _address(self, table: Broker) -> BrokerAddress:
+        if self._broker is not None:
+            return BrokerAddress(
+                self._broker.host, self._broker.client_port, client_id=table.client_id
+            )
+        if table.host is None:
+            raise ConfigError("site.toml: broker: host is missing: name the broker")
+        password = self._secrets.get(BROKER_PASSWORD) if table.username else None
+        return BrokerAddress(
+            table.host,
+            table.port,
+            username=table.username,
+            password=password,
+            tls=table.tls,
+            client_id=table.client_id,
+        )
+
+    # What the threads call
+
+    def _broker_changed(self, connected: bool, words: str) -> None:  # noqa: FBT001
+        log.info("broker", extra={"connected": connected, "words": words})
+        self._recorder.signals.broker(connected, words)
+
+    def _pending(self, now: datetime) -> list[NoticeRow]:
+        return [*self._recorder.unsent(), *self._reader.pending_notices(now)]
+
+    def _handle(self, request: Request) -> Reply:
+        self._hearts.beat("control")
+        return self._recorder.ask(request)
+
+    # Build, start, wait, stop
+
+    def run(self) -> int:
+        """
+        Run until SIGTERM or SIGINT, or until a thread dies.
+
+        Returns:
+            0 after a signal, 1 if a thread ended the process.
+        """
+        self._listen_to_signals()
+        watch_other_threads(stop=self._stop, fatal=self._fatal)
+        threads = self._threads()
+        for thread in threads:
+            thread.start()
+        self._notifier.ready("watching")
+        site = self._configuration.site.site.name
+        log.info("started", extra={"site": site, "hash": self._configuration.hash})
+        self._wait()
+        self._shut_down(threads)
+        return exit_code(self._fatal)
+
+    def _threads(self) -> list[Supervised]:
+        stop, fatal = self._stop, self._fatal
+        work = {
+            "recorder": (lambda: self._recorder.run(self._stop), HUNG),
+            "sender": (lambda: self._sender.run(self._stop), SENDER_HUNG),
+            "accounts": (
+                lambda: self._accounts.run(self._stop, self._recorder.take_accounts),
+                SENDER_HUNG,
+            ),
+        }
+        if self._control is not None:
+            control = self._control
+            work["control"] = (lambda: control.run(self._stop), HUNG)
+        for name, (_, limit) in work.items():
+            self._hearts.register(name, limit)
+        # the network thread proves itself by readings: silence is its alarm
+        threads = [Supervised("intake", self._intake.run, stop=stop, fatal=fatal)]
+        threads += [
+            Supervised(name, target, stop=stop, fatal=fatal)
+            for name, (target, _) in work.items()
+        ]
+        return threads
+
+    def _listen_to_signals(self) -> None:
+        def end(number: int, frame: FrameType | None) -> None:
+            del number, frame
+            self._stop.set()
+
+        def reload(number: int, frame: FrameType | None) -> None:
+            del number, frame
+            self._reload_asked.set()
+
+        # S4: handlers only set an event; everything else happens in threads
+        signal.signal(signal.SIGTERM, end)
+        signal.signal(signal.SIGINT, end)
+        signal.signal(signal.SIGHUP, reload)
+
+    def _wait(self) -> None:
+        watch = Watch(self._hearts, self._notifier)
+        while not self._stop.wait(LOOK_S):
+            watch.look()
+            if self._broker is not None:
+                self._broker.watch()
+            if self._reload_asked.is_set():
+                self._reload_asked.clear()
+                self._reload()
+
+    def _reload(self) -> None:
+        """Swap the configuration whole, or keep the old one and say why."""
+        try:
+            configuration = load(self._paths.config)
+            table = require_broker(configuration)
+            channels = channels_of(
+                configuration,
+                self._secrets,
+                self._clock,
+                store=self._writer_identity(),
+            )
+        except MonitorError as error:
+            log.error("configuration refused, the old one stays", extra={"reason": str(error)})  # noqa: TRY400 - a keeper's mistake, not a bug
+            self._notifier.status(f"old configuration kept: {error}")
+            return
+        if table != self._broker_table:
+            log.warning("a change of [broker] needs a restart")
+        self._configuration, self._channels = configuration, channels
+        self._intake.subscribe(filters_for(configuration.site.sensors))
+        self._recorder.reload(configuration)
+        self._notifier.status(f"configuration {configuration.hash} in force")
+
+    def _writer_identity(self) -> str:
+        return self._reader.identity()
+
+    def _shut_down(self, threads: list[Supervised]) -> None:
+        self._notifier.stopping()
+        # S4: whatever hangs, the process ends in time
+        bound_shutdown(STOP_WITHIN)
+        self._wake_sender.set()
+        self._intake.stop()
+        ended = [thread.join(timeout=3.0) for thread in threads]
+        if all(ended):
+            self._writer.close()
+        if self._broker is not None:
+            self._broker.stop()
+        log.info("stopped", extra={"at": datetime.now(tz=UTC).isoformat()})
+
+
+def run(paths: Paths, environment: Mapping[str, str]) -> int:
+    """Build the daemon and run it to its end."""
+    return Service(paths, environment).run()
