@@ -51,7 +51,9 @@ def _channel(  # noqa: PLR0917 - one step of the function above
         return AppriseChannel(name=name, address=address, clock=clock)
     mail = configuration.site.mail
     if mail is None or keeper.mail is None:
-        raise ValueError("a keeper with the channel mail has an address: load saw to it")
+        raise ValueError(
+            "a keeper with the channel mail has an address: load saw to it"
+        )
     password = secrets.get(MAIL_PASSWORD) if mail.username is not None else None
     return MailChannel(
         mail, to=keeper.mail, password=password, clock=clock, store=store

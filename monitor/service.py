@@ -8,14 +8,16 @@ embedded broker. Whatever dies ends the process; the service manager starts it a
 import logging
 import signal
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import CancelledError, Future
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 from types import FrameType
 
 from monitor.accounts.worker import AccountsWorker
-from monitor.channels import channels_of
+from monitor.channels import Named, channels_of
 from monitor.clock import ScaledClock, SteadyClock, clock_from_environment
 from monitor.control.server import ControlServer
 from monitor.desk.view import Reply, Request
@@ -34,17 +36,13 @@ from monitor.intake.broker import EmbeddedBroker
 from monitor.intake.filters import filters_for
 from monitor.intake.mqtt import MqttIntake
 from monitor.notices.sender import Sender
-from monitor.recorder.batch import Batch
-from monitor.recorder.ledger import Ledger
 from monitor.recorder.recorder import Recorder
-from monitor.recorder.starting import start
-from monitor.recorder.wording import notices_of
-from monitor.site.load import Configuration, load, require_broker
+from monitor.recorder.starting import OpenStore, open_store
+from monitor.site.load import load, require_broker
 from monitor.site.secrets import BROKER_PASSWORD, Secrets
 from monitor.site.site_file import Broker
 from monitor.store.reader import Reader
 from monitor.store.rows import NoticeRow
-from monitor.store.writer import Writer
 from monitor.systemd import Notifier
 
 log = logging.getLogger(__name__)
@@ -55,11 +53,20 @@ STOP_WITHIN = timedelta(seconds=8)
 LOOK_S = 0.5
 """How often the main thread looks at the others. [s]"""
 
-HUNG = timedelta(seconds=60)
+HUNG = {
+    "recorder": timedelta(seconds=60),
+    "control": timedelta(seconds=60),
+    # longer than one try of a notice, or one batch of accounts, may take
+    "sender": timedelta(seconds=180),
+    "accounts": timedelta(seconds=180),
+}
 """A thread that does not beat for so long hangs. [real s]"""
 
-SENDER_HUNG = timedelta(seconds=180)
-"""Longer than one try of a notice may take. [real s]"""
+JOIN_S = 3.0
+"""How long the end of one thread is waited for. [s]"""
+
+ACCOUNTS_EVERY_S = 20.0
+"""Rest of the accounts worker between two rounds. [real s]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,27 +108,47 @@ class Service:
         self._secrets = Secrets.from_environment(environment)
         self._configuration = load(paths.config)
         self._broker_table = require_broker(self._configuration)
-        self._writer = Writer.open(paths.state, now=self._clock.now())
+        self._opened: Future[OpenStore] = Future()
+        self._handed: Future[Recorder] = Future()
+        self._writing = Supervised(
+            "recorder", self._record, stop=self._stop, fatal=self._fatal
+        )
+        self._writing.start()
+        # raises here what kept the store from being opened
+        self._store = self._opened.result()
+        self._broker: EmbeddedBroker | None = None
         try:
             self._build()
         except BaseException:
-            self._writer.close()
+            self._stop.set()
+            self._handed.cancel()
+            self._writing.join(timeout=JOIN_S)
+            if self._broker is not None:
+                self._broker.stop()
             raise
 
+    def _record(self) -> None:
+        """The recorder's thread: it alone opens, writes and closes the store (Q10)."""
+        try:
+            store = open_store(self._paths.state, self._configuration, self._clock)
+        except BaseException as error:  # noqa: BLE001 - raised again by who waits
+            self._stop.set()
+            self._opened.set_exception(error)
+            return
+        with store.ledger.writer:
+            self._opened.set_result(store)
+            try:
+                recorder = self._handed.result()
+            except CancelledError:
+                return
+            recorder.run(self._stop)
+
     def _build(self) -> None:
-        configuration, clock = self._configuration, self._clock
-        queries = self._writer.reader()
+        configuration, clock, store = self._configuration, self._clock, self._store
         self._reader = Reader.open(self._paths.state)
         self._channels = channels_of(
-            configuration, self._secrets, clock, store=queries.identity()
+            configuration, self._secrets, clock, store=store.identity
         )
-        self._ledger = Ledger(self._writer)
-        living, records = start(queries, configuration, clock.now())
-        self._ledger.adopt(queries)
-        first = Batch(clock.now(), configuration=configuration)
-        first.records += records
-        first.notices += notices_of(living, records)
-        self._ledger.commit(first)
         self._broker = self._embedded_broker(self._broker_table)
         self._inbox = Inbox()
         self._intake = MqttIntake(
@@ -133,21 +160,19 @@ class Service:
             on_change=self._broker_changed,
         )
         self._recorder = Recorder(
-            living=living,
-            ledger=self._ledger,
+            living=store.living,
+            ledger=store.ledger,
             inbox=self._inbox,
             intake=self._intake,
             clock=clock,
-            latest=dict(queries.latest()),
-            heat={},
+            latest=store.latest,
             beat=lambda: self._hearts.beat("recorder"),
             wake_sender=self._wake_sender.set,
         )
-        self._recorder.signals.begun(set(living.state.core.signals))
-        if self._writer.mishap:
-            self._recorder.signals.once("store-damaged", self._writer.mishap)
+        if store.mishap:
+            self._recorder.signals.once("store-damaged", store.mishap)
         self._sender = Sender(
-            channels_of=lambda keeper: self._channels(keeper),
+            channels_of=self._channels_of,
             pending=self._pending,
             report=self._recorder.report,
             clock=clock,
@@ -156,17 +181,16 @@ class Service:
         )
         self._accounts = AccountsWorker(
             self._reader,
-            living=lambda: (self._recorder.living.configuration, self._recorder.living.house),
-            clock=clock,
-            heartbeat=lambda: self._hearts.beat("accounts"),
+            lambda: (self._configuration.site, self._configuration.library),
         )
-        self._control = (
-            ControlServer(
-                self._paths.socket, self._handle, lambda: self._hearts.beat("control")
-            ).open()
-            if self._paths.socket
-            else None
-        )
+        self._control = self._control_server(self._paths.socket)
+
+    def _control_server(self, path: Path | None) -> ControlServer | None:
+        if path is None:
+            log.warning("no socket: keepers' commands cannot reach this daemon")
+            return None
+        beat = partial(self._hearts.beat, "control")
+        return ControlServer(path, self._handle, beat).open()
 
     def _embedded_broker(self, table: Broker) -> EmbeddedBroker | None:
         if not table.embedded:
@@ -198,6 +222,9 @@ class Service:
         log.info("broker", extra={"connected": connected, "words": words})
         self._recorder.signals.broker(connected, words)
 
+    def _channels_of(self, keeper: str) -> Sequence[Named]:
+        return self._channels(keeper)
+
     def _pending(self, now: datetime) -> list[NoticeRow]:
         return [*self._recorder.unsent(), *self._reader.pending_notices(now)]
 
@@ -217,6 +244,7 @@ class Service:
         self._listen_to_signals()
         watch_other_threads(stop=self._stop, fatal=self._fatal)
         threads = self._threads()
+        self._handed.set_result(self._recorder)
         for thread in threads:
             thread.start()
         self._notifier.ready("watching")
@@ -227,27 +255,29 @@ class Service:
         return exit_code(self._fatal)
 
     def _threads(self) -> list[Supervised]:
-        stop, fatal = self._stop, self._fatal
-        work = {
-            "recorder": (lambda: self._recorder.run(self._stop), HUNG),
-            "sender": (lambda: self._sender.run(self._stop), SENDER_HUNG),
-            "accounts": (
-                lambda: self._accounts.run(self._stop, self._recorder.take_accounts),
-                SENDER_HUNG,
+        """Every thread but the recorder's, which runs already."""
+        work: dict[str, Callable[[], None]] = {
+            # the network thread proves itself by readings: silence is its alarm
+            "intake": self._intake.run,
+            "sender": lambda: self._sender.run(self._stop),
+            "accounts": lambda: self._accounts.run(
+                self._stop,
+                self._recorder.take_accounts,
+                now=self._clock.now,
+                pause_s=ACCOUNTS_EVERY_S,
+                beat=lambda: self._hearts.beat("accounts"),
             ),
         }
         if self._control is not None:
             control = self._control
-            work["control"] = (lambda: control.run(self._stop), HUNG)
-        for name, (_, limit) in work.items():
-            self._hearts.register(name, limit)
-        # the network thread proves itself by readings: silence is its alarm
-        threads = [Supervised("intake", self._intake.run, stop=stop, fatal=fatal)]
-        threads += [
-            Supervised(name, target, stop=stop, fatal=fatal)
-            for name, (target, _) in work.items()
+            work["control"] = lambda: control.run(self._stop)
+        for name in ("recorder", *work):
+            if name in HUNG:
+                self._hearts.register(name, HUNG[name])
+        return [
+            Supervised(name, target, stop=self._stop, fatal=self._fatal)
+            for name, target in work.items()
         ]
-        return threads
 
     def _listen_to_signals(self) -> None:
         def end(number: int, frame: FrameType | None) -> None:
@@ -282,10 +312,12 @@ class Service:
                 configuration,
                 self._secrets,
                 self._clock,
-                store=self._writer_identity(),
+                store=self._store.identity,
             )
         except MonitorError as error:
-            log.error("configuration refused, the old one stays", extra={"reason": str(error)})  # noqa: TRY400 - a keeper's mistake, not a bug
+            log.error(
+                "configuration refused, the old one stays", extra={"reason": str(error)}
+            )
             self._notifier.status(f"old configuration kept: {error}")
             return
         if table != self._broker_table:
@@ -295,21 +327,17 @@ class Service:
         self._recorder.reload(configuration)
         self._notifier.status(f"configuration {configuration.hash} in force")
 
-    def _writer_identity(self) -> str:
-        return self._reader.identity()
-
     def _shut_down(self, threads: list[Supervised]) -> None:
         self._notifier.stopping()
         # S4: whatever hangs, the process ends in time
         bound_shutdown(STOP_WITHIN)
         self._wake_sender.set()
         self._intake.stop()
-        ended = [thread.join(timeout=3.0) for thread in threads]
-        if all(ended):
-            self._writer.close()
+        for thread in (*threads, self._writing):
+            thread.join(timeout=JOIN_S)
         if self._broker is not None:
             self._broker.stop()
-        log.info("stopped", extra={"at": datetime.now(tz=UTC).isoformat()})
+        log.info("stopped")
 
 
 def run(paths: Paths, environment: Mapping[str, str]) -> int:

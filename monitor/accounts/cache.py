@@ -5,14 +5,11 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import msgspec
 
-from monitor.accounts.degree_days import (
+from monitor.accounts.degree_days import DayHeat, HeatRule, fingerprint, heat_rule
+from monitor.accounts.feeding import (
     DAY,
-    DayHeat,
     FedSpan,
-    HeatRule,
     fed_spans,
-    fingerprint,
-    heat_rule,
     on_day,
     prefers_substrate,
 )
@@ -180,9 +177,11 @@ def unpacked(rows: Iterable[AccountDay]) -> tuple[dict[Key, DayHeat], bool]:
 
 
 def _days(spans: Iterable[FedSpan], now: datetime) -> Iterable[date]:
+    # the whole of today, whose plan then holds until midnight
+    horizon = datetime.combine(now.date(), time(), UTC) + DAY
     found: dict[date, None] = {}
     for span in spans:
-        until = min(span.until or now, now)
+        until = min(span.until or horizon, horizon)
         day = span.since.date()
         while datetime.combine(day, time(), UTC) < until:
             found[day] = None

@@ -1,62 +1,30 @@
 """
 The degree-day account: warmth follows a cohort through every place that it lived in.
 
-A cohort's time in a stage is cut wherever it, its place or a probe moved; each piece
-is fed by the sensors that its place took its readings from then. The account is
-kept per UTC day, so that a late reading or a back-dated entry costs a day anew and
-no more.
+The account is kept per UTC day, so that a late reading or a back-dated entry costs a
+day anew and no more.
 """
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
-from itertools import pairwise
 
 import msgspec
 
+from monitor.accounts.feeding import DAY, FedSpan, on_day
 from monitor.accounts.heat import CohortHeat
 from monitor.clock import to_us
 from monitor.science.degree_days import Cutoff, HeatSum, Times, Values
 from monitor.science.degree_days import integrate_between as integrate
-from monitor.site.house import HAND, Cohort, Feed, House, Stay
-from monitor.site.site_file import Site
-from monitor.site.species_file import Development, Stage
-from monitor.site.words import Quantity
+from monitor.site.house import Cohort
+from monitor.site.species_file import Development
 
 VERSION = 1
 """Of the arithmetic; a new one makes every cached day stale."""
 
-DAY = timedelta(days=1)
-
-GAP_INTERVALS = 3
-SHORTEST_GAP = timedelta(minutes=30)
-HAND_GAP = timedelta(hours=26)
-"""A person reads once a day, and not on the minute."""
-
 Series = Mapping[tuple[str, str], tuple[Times, Values]]
 """Readings by (sensor, quantity): times [us], strictly rising, and values."""
-
-
-class FedSpan(msgspec.Struct, frozen=True):
-    """
-    A time during which a cohort was fed by the same sensors.
-
-    Attributes:
-        since: Its beginning. UTC.
-        until: Its end; None while it lasts.
-        sensors: Sensors that measured, or () where nothing did.
-        quantity: What they measured.
-        place: Where they hung.
-        source: "own probe", "shelf", "room", "hand" or "none".
-    """
-
-    since: datetime
-    until: datetime | None
-    sensors: tuple[str, ...]
-    quantity: Quantity
-    place: str
-    source: str
 
 
 class HeatRule(msgspec.Struct, frozen=True):
@@ -101,26 +69,6 @@ class DayHeat(msgspec.Struct, frozen=True):
     fingerprint: str = ""
 
 
-def longest_gap(site: Site) -> Callable[[str], timedelta]:
-    """
-    Tell how far apart two readings of a sensor may be and still bridge the time.
-
-    Three intervals, as for silence: one lost message, or two, is no gap. Never under
-    half an hour, within which a tub or a shelf cannot warm and cool unseen by much
-    (common practice, no source); 26 h for a thermometer that a person reads daily.
-    """
-    gaps: dict[str, timedelta] = {
-        s.id: max(GAP_INTERVALS * s.interval, SHORTEST_GAP) for s in site.sensors
-    }
-
-    def gap(sensor: str) -> timedelta:
-        if sensor.startswith(HAND):
-            return HAND_GAP
-        return gaps.get(sensor, SHORTEST_GAP)
-
-    return gap
-
-
 def heat_rule(development: Development | None) -> HeatRule | None:
     """Read how warmth counts in a stage; None where warmth does not count."""
     if development is None or development.driven_by == "time":
@@ -157,60 +105,6 @@ def requirement(development: Development, sex: str) -> float | None:
     if "any" in by_sex:
         return by_sex["any"]
     return sum(by_sex.values()) / len(by_sex) if by_sex else None
-
-
-def prefers_substrate(stage: Stage) -> bool:
-    """Whether the species file gives the stage a band of substrate temperature."""
-    return any(b.quantity is Quantity.SUBSTRATE_TEMPERATURE for b in stage.bands)
-
-
-def fed_spans(
-    house: House, cohort: Cohort, stage: str, *, prefer_substrate: bool
-) -> tuple[FedSpan, ...]:
-    """
-    Tell what fed a cohort during a stage, in order of time, without holes.
-
-    Args:
-        house: With all that the journal moved.
-        cohort: The animals.
-        stage: One of the stages that they went through.
-        prefer_substrate: Take substrate before air temperature where there is both.
-    """
-    quantity = (
-        Quantity.SUBSTRATE_TEMPERATURE if prefer_substrate else Quantity.AIR_TEMPERATURE
-    )
-    cuts = sorted(_moves(house, cohort))
-    spans: list[FedSpan] = []
-    for stay in cohort.stages:
-        if stay.what != stage or stay.since == stay.until:
-            continue
-        for since, until in _pieces(stay, cuts):
-            place = cohort.place_at(since)
-            feed = (
-                Feed((), quantity, cohort.place, "none")
-                if place is None
-                else house.feed(place, quantity, at=since)
-            )
-            span = FedSpan(
-                since, until, feed.sensors, feed.quantity, feed.place, feed.source
-            )
-            if spans and _continues(spans[-1], span):
-                span = msgspec.structs.replace(span, since=spans.pop().since)
-            spans.append(span)
-    return tuple(spans)
-
-
-def on_day(spans: Iterable[FedSpan], day: date) -> tuple[FedSpan, ...]:
-    """The parts of spans that lie in a UTC day, each with an end."""
-    begin = datetime.combine(day, time(), UTC)
-    end = begin + DAY
-    return tuple(
-        msgspec.structs.replace(
-            span, since=max(span.since, begin), until=min(span.until or end, end)
-        )
-        for span in spans
-        if span.since < end and (span.until is None or span.until > begin)
-    )
 
 
 def day_heat(
@@ -362,41 +256,6 @@ def total(
         sources=tuple(sorted(minutes, key=lambda s: (-minutes[s], s))),
         required=requirement(development, cohort.sex),
         assumed_threshold=rule.assumed,
-    )
-
-
-def _moves(house: House, cohort: Cohort) -> Iterator[datetime]:
-    """Instants at which the cohort, a place that held it or a probe moved."""
-    yield from (stay.since for stay in cohort.places)
-    waiting = [stay.what for stay in cohort.places]
-    seen: set[str] = set()
-    while waiting:
-        place = house.places.get(waiting.pop())
-        if place is None or place.id in seen:
-            continue
-        seen.add(place.id)
-        yield from (stay.since for stay in place.stays)
-        waiting.extend(stay.what for stay in place.stays)
-        if place.parent is not None:
-            waiting.append(place.parent)
-    for probe in house.probes.values():
-        if not seen.isdisjoint((probe.first_place, *(s.what for s in probe.stays))):
-            yield from (stay.since for stay in probe.stays)
-
-
-def _pieces(
-    stay: Stay, cuts: Iterable[datetime]
-) -> Iterator[tuple[datetime, datetime | None]]:
-    inside = {c for c in cuts if c > stay.since and (not stay.until or c < stay.until)}
-    edges = [stay.since, *sorted(inside)]
-    yield from pairwise(edges)
-    yield edges[-1], stay.until
-
-
-def _continues(one: FedSpan, other: FedSpan) -> bool:
-    return one.until == other.since and (
-        (one.sensors, one.quantity, one.place, one.source)
-        == (other.sensors, other.quantity, other.place, other.source)
     )
 
 

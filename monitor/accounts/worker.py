@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import msgspec
 
@@ -18,14 +18,8 @@ from monitor.accounts.cache import (
     touched_by,
     unpacked,
 )
-from monitor.accounts.degree_days import (
-    DAY,
-    DayHeat,
-    Tally,
-    day_heat,
-    longest_gap,
-    total,
-)
+from monitor.accounts.degree_days import DayHeat, Tally, day_heat, total
+from monitor.accounts.feeding import DAY, longest_gap
 from monitor.accounts.heat import CohortHeat
 from monitor.science.degree_days import Times, Values
 from monitor.site.house import Cohort, House, fold
@@ -85,7 +79,7 @@ class AccountResults(msgspec.Struct, frozen=True):
 
     Attributes:
         drops: Days to drop first.
-        days: Days to set.
+        days: Days to set; today, which every round computes anew, is not among them.
         settled: Marks on cohorts that are done with.
         settled_series: Marks on series that are done with.
         heats: The accounts of all living cohorts, in the last batch of a round;
@@ -119,13 +113,84 @@ class _Account:
             self.tally.add(heat)
 
 
-class _Plans:
-    """Every cohort's days; they hold while journal, configuration and day do."""
+class _Work(NamedTuple):
+    """A day to compute; *stored* if the store holds it, wrong or incomplete."""
 
-    def __init__(self, site: Site, library: Library, entries: int, day: date) -> None:
-        self.holds_for = (site, library, entries, day)
-        self.house = House({}, {}, {}, {})
-        self.of: dict[int, dict[Key, DayPlan]] = {}
+    account: _Account
+    plan: DayPlan
+    stored: bool
+
+
+class _Plans:
+    """Cohorts' days; they hold while journal, configuration and date do."""
+
+    def __init__(self, site: Site, library: Library, entries: Sequence[Entry]) -> None:
+        self.site, self.library, self.entries = site, library, len(entries)
+        self.house = fold(site, entries)
+        self.gap = longest_gap(site)
+        self._day: date | None = None
+        self._of: dict[int, dict[Key, DayPlan]] = {}
+
+    def of(self, cohort: Cohort, now: datetime) -> dict[Key, DayPlan]:
+        """All days of a cohort."""
+        if self._day != now.date():
+            self._day, self._of = now.date(), {}
+        if cohort.id not in self._of:
+            self._of[cohort.id] = plan_cohort(
+                self.house, cohort, self.library, self.gap, now=now
+            )
+        return self._of[cohort.id]
+
+
+class _Round:
+    """What one round found to do."""
+
+    def __init__(self) -> None:
+        self.accounts: list[_Account] = []
+        self.todo: dict[date, list[_Work]] = defaultdict(list)
+        self.drops: list[Drop] = []
+        self.kept: list[AccountDay] = []
+
+    def take(
+        self,
+        cohort: Cohort,
+        days: Mapping[Key, DayPlan],
+        rows: Sequence[AccountDay],
+        *,
+        touched: frozenset[tuple[str, str, date]],
+        begun: date | None,
+    ) -> None:
+        """Sort a cohort's days into those that hold and those to compute."""
+        known, foreign = unpacked(rows)
+        again = stale(days, known, touched=touched, marked_from=begun)
+        account = _Account(cohort)
+        self.accounts.append(account)
+        for key in days.keys() - again:
+            account.add(key[0], known[key])
+        for key in again:
+            self.todo[key[1]].append(_Work(account, days[key], key in known))
+        drop = date.min if foreign else obsolete_from(days, known)
+        if drop is not None:
+            # dropping takes later days of every stage along: set them again
+            self.drops.append(Drop(cohort.id, drop))
+            self.kept += [
+                packed(days[key], known[key])
+                for key in days.keys() - again
+                if key[1] >= drop
+            ]
+
+    def blocks(self) -> Iterator[list[_Work]]:
+        """Give the work in portions of days that lie close together."""
+        begin: date | None = None
+        block: list[_Work] = []
+        for day in sorted(self.todo):
+            if begin is not None and day - begin >= BLOCK:
+                yield block
+                begin, block = None, []
+            begin = begin or day
+            block += self.todo.pop(day)
+        if block:
+            yield block
 
 
 class AccountsWorker:
@@ -199,84 +264,66 @@ class AccountsWorker:
         """
         settled = tuple(self._source.stale_days())
         settled_series = tuple(self._source.stale_series())
-        site, library = self._configuration()
-        gap = longest_gap(site)
-        plans = self._planned(site, library, now)
-        begun, touched = marked_from(settled), touched_by(settled_series, gap)
-        accounts: list[_Account] = []
-        todo: dict[date, list[tuple[_Account, DayPlan]]] = defaultdict(list)
-        drops: list[Drop] = []
-        kept: list[AccountDay] = []
+        plans = self._planned()
+        begun, touched = marked_from(settled), touched_by(settled_series, plans.gap)
+        found = _Round()
         for cohort in _followed(plans.house, now, begun):
-            if cohort.id not in plans.of:
-                plans.of[cohort.id] = plan_cohort(
-                    plans.house, cohort, library, gap, now=now
-                )
-            days = plans.of[cohort.id]
-            known, foreign = unpacked(self._source.account_days(cohort.id))
-            again = stale(
-                days, known, touched=touched, marked_from=begun.get(cohort.id)
+            found.take(
+                cohort,
+                plans.of(cohort, now),
+                self._source.account_days(cohort.id),
+                touched=touched,
+                begun=begun.get(cohort.id),
             )
-            account = _Account(cohort)
-            accounts.append(account)
-            for key in days.keys() - again:
-                account.add(key[0], known[key])
-            for key in again:
-                todo[key[1]].append((account, days[key]))
-            drop = date.min if foreign else obsolete_from(days, known)
-            if drop is not None:
-                # dropping takes later days of every stage along: set them again
-                drops.append(Drop(cohort.id, drop))
-                kept += [
-                    packed(days[key], known[key])
-                    for key in days.keys() - again
-                    if key[1] >= drop
-                ]
-        if drops:
-            yield AccountResults(drops=tuple(drops), days=tuple(kept))
-        for block in _blocks(sorted(todo)):
-            work = [pair for day in block for pair in todo.pop(day)]
-            yield AccountResults(days=tuple(self._compute(work, gap, now)))
-        heats = tuple(_heats(accounts, library, now))
+        if found.drops:
+            yield AccountResults(drops=tuple(found.drops), days=tuple(found.kept))
+        for work in found.blocks():
+            made = tuple(self._compute(work, plans.gap, now))
+            if made:
+                yield AccountResults(days=made)
+        heats = tuple(_heats(found.accounts, plans.library, now))
         yield AccountResults(
             settled=settled, settled_series=settled_series, heats=heats, finished=True
         )
 
-    def _planned(self, site: Site, library: Library, now: datetime) -> _Plans:
+    def _planned(self) -> _Plans:
+        site, library = self._configuration()
         last = self._entries[-1].id if self._entries else 0
         self._entries += self._source.entries(after=last)
-        fresh = _Plans(site, library, len(self._entries), now.date())
-        old = self._plans
-        if old is not None and all(
-            a is b for a, b in zip(old.holds_for[:2], fresh.holds_for[:2], strict=True)
+        held = self._plans
+        if (
+            held is None
+            or held.site is not site
+            or held.library is not library
+            or held.entries != len(self._entries)
         ):
-            if old.holds_for[2:] == fresh.holds_for[2:]:
-                return old
-            if old.holds_for[2] == fresh.holds_for[2]:
-                fresh.house = old.house
-        if not fresh.house.places:
-            fresh.house = fold(site, self._entries)
-        self._plans = fresh
-        return fresh
+            held = self._plans = _Plans(site, library, self._entries)
+        return held
 
     def _compute(
         self,
-        work: list[tuple[_Account, DayPlan]],
+        work: list[_Work],
         gap: Callable[[str], timedelta],
         now: datetime,
     ) -> Iterator[AccountDay]:
-        """Compute days that lie close together, and note them in their accounts."""
-        series = self._load([plan for _, plan in work], gap)
+        """
+        Compute days that lie close together, and note them in their accounts.
+
+        A day that is not complete is computed again in every round, so the store is
+        spared it, unless it holds an older one.
+        """
+        series = self._load([each.plan for each in work], gap)
         # tubs on one shelf with one species share their day: compute it once
         shared: dict[tuple[date, str], DayHeat] = {}
-        for account, plan in work:
+        for account, plan, stored in work:
             key = plan.day, plan.fingerprint
             if key not in shared:
                 shared[key] = day_heat(
                     plan.day, plan.spans, series, plan.rule, gap, now=now
                 )
             account.add(plan.stage, shared[key])
-            yield packed(plan, shared[key])
+            if shared[key].complete or stored:
+                yield packed(plan, shared[key])
 
     def _load(
         self, plans: Sequence[DayPlan], gap: Callable[[str], timedelta]
@@ -311,17 +358,6 @@ def _followed(
         or cohort.ended_at > now - FOLLOWED
         or cohort.id in marked
     )
-
-
-def _blocks(days: Sequence[date]) -> Iterator[list[date]]:
-    block: list[date] = []
-    for day in days:
-        if block and day - block[0] >= BLOCK:
-            yield block
-            block = []
-        block.append(day)
-    if block:
-        yield block
 
 
 def _heats(

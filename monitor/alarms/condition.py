@@ -46,7 +46,13 @@ class WatchCondition(Protocol):
         """Let a reading act."""
 
     def on_tick(
-        self, timer: Timer, rule: Rule, now: datetime, *, interval: timedelta, fresh: bool
+        self,
+        timer: Timer,
+        rule: Rule,
+        now: datetime,
+        *,
+        interval: timedelta,
+        fresh: bool,
     ) -> Timer:
         """Let time act."""
 

@@ -120,15 +120,15 @@ def make_plan(
         for band in stage.bands if stage else ():
             if band.tolerated is None and band.danger is None:
                 continue
-            feed = house.feed(
-                cohort.place, band.quantity, inside=band.of == "tub"
-            )
+            feed = house.feed(cohort.place, band.quantity, inside=band.of == "tub")
             dweller = _dweller(cohort, library)
             _claim(gathered, feed, _rule(site, band, feed), dweller, cohort)
             if feed.source != "own probe" and band.quantity in house.hands.get(
                 cohort.place, ()
             ):
-                by_hand = Feed((HAND + cohort.place,), band.quantity, cohort.place, "hand")
+                by_hand = Feed(
+                    (HAND + cohort.place,), band.quantity, cohort.place, "hand"
+                )
                 _claim(gathered, by_hand, _rule(site, band, by_hand), dweller, cohort)
     for limit in site.limits:
         feed = house.feed(limit.place, limit.quantity, inside=False)
@@ -167,14 +167,10 @@ def _claim(
 ) -> None:
     for sensor in feed.sensors:
         rules = gathered.setdefault((sensor, feed.quantity.value), {})
-        rules.setdefault(rule.key, []).append(
-            _Claim(feed.place, rule, dweller, cohort)
-        )
+        rules.setdefault(rule.key, []).append(_Claim(feed.place, rule, dweller, cohort))
 
 
-def _watches(
-    quantity: str, claims: Mapping[str, list[_Claim]]
-) -> tuple[Watch, ...]:
+def _watches(quantity: str, claims: Mapping[str, list[_Claim]]) -> tuple[Watch, ...]:
     """One watch a place; rules with the same limits are one rule for all of them."""
     rules: dict[str, list[Rule]] = {}
     for claimed in claims.values():
@@ -218,7 +214,11 @@ def _spell(part: object) -> str:
 
 def _rule(site: Site, band: Band, feed: Feed) -> Rule:
     delays = delays_for(
-        site, feed.quantity, on=band.on_delay, off=band.off_delay, deadband=band.deadband
+        site,
+        feed.quantity,
+        on=band.on_delay,
+        off=band.off_delay,
+        deadband=band.deadband,
     )
     night = band.night
     night_tolerated = (night.tolerated if night else None) or band.tolerated

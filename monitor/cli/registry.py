@@ -1,5 +1,12 @@
 """Every command; adding one is a file and a line here."""
 
+from monitor.cli import calc, check_command, demo_command, records, run_command
 from monitor.cli.command import Command
 
-COMMANDS: tuple[Command, ...] = ()
+COMMANDS: tuple[Command, ...] = (
+    *run_command.COMMANDS,
+    *demo_command.COMMANDS,
+    *check_command.COMMANDS,
+    *records.COMMANDS,
+    *calc.COMMANDS,
+)

@@ -114,7 +114,7 @@ AIR: tuple[AirNode, ...] = (
         hysteresis_k=0.8,
         exchange_s=30 * MINUTE_S,
         humidifier_g_m3=12.0,
-        set_percent=68.0,
+        set_percent=76.0,
     ),
 )
 """Parents before children."""

@@ -1,5 +1,6 @@
 """A mail server on 127.0.0.1 that delivers nothing and keeps all mail as files."""
 
+import re
 import socket
 import threading
 from collections.abc import Callable
@@ -93,7 +94,8 @@ class Post:
         with self._changed:
             for to in envelope.rcpt_tos:
                 number = len(self._caught) + 1
-                path = self.directory / f"{number:03d}-{to.partition('@')[0]}.eml"
+                who = re.sub(r"[^\w-]", "_", to.partition("@")[0])
+                path = self.directory / f"{number:03d}-{who}.eml"
                 path.write_bytes(raw)
                 self._caught.append(Caught(path, to, message))
             self._changed.notify_all()

@@ -52,7 +52,7 @@ class Asked:
             return None
         try:
             number = float("" if isinstance(value, bool | list) else value)
-        except ValueError:
+        except (ValueError, OverflowError):
             raise UsageError(f"{spelled(name)}: {value!r} is no number") from None
         if not abs(number) < float("inf"):
             raise UsageError(f"{spelled(name)}: {value!r} is no finite number")

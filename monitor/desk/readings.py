@@ -91,7 +91,7 @@ def _figure(asked: Asked, name: str, sensor: Sensor) -> float | None:
     given = asked.number(name)
     if given is None:
         return None
-    convert = conversion(sensor)
+    convert = conversion(sensor.unit)
     value = convert(given) if convert else given
     why = judge(sensor)(value)
     if sensor.quantity is Quantity.RELATIVE_HUMIDITY and not value <= SATURATED_PERCENT:

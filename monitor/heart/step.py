@@ -110,9 +110,7 @@ def _answer(work: Work, event: Answer) -> None:
         work.refuse(event, reason)
         return
     if event.verb == "shelve":
-        alarm = replace(
-            alarm, set_aside_by=event.by, set_aside_until=event.until
-        )
+        alarm = replace(alarm, set_aside_by=event.by, set_aside_until=event.until)
     work.move(alarm, MOVES[event.verb], event.at, by=event.by, note=event.note)
     if event.verb == "acknowledge" and alarm.kind in ONCE and alarm.active:
         judge_signal(work, Signal(event.at, alarm.kind, active=False))
@@ -161,9 +159,7 @@ def _plan(work: Work, event: PlanChanged) -> None:
     work.timers = {k: t for k, t in work.timers.items() if k[:2] in kept}
     series = set(event.plan.sensors)
     work.series = {
-        k: s
-        for k, s in work.series.items()
-        if k in series or k[0].startswith("hand-")
+        k: s for k, s in work.series.items() if k in series or k[0].startswith("hand-")
     }
     night = event.plan.night(event.at)
     places = {

@@ -54,7 +54,9 @@ class Work:
         found = self._by_key.get((thing, kind, quantity or ""))
         return None if found is None else self.alarms[found]
 
-    def keep(self, alarm: Alarm, event: str, at: datetime, by: str = "", note: str = "") -> None:
+    def keep(
+        self, alarm: Alarm, event: str, at: datetime, by: str = "", note: str = ""
+    ) -> None:
         """Store an alarm as it is now, and say so in a record."""
         self.records.append(AlarmChanged(at, alarm, event, by, note))
         if alarm.state is AlarmState.NORMAL:

@@ -6,6 +6,7 @@ library logs addresses, which hold tokens, so it is not heard (S9).
 """
 
 import logging
+import warnings
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -24,6 +25,16 @@ if TYPE_CHECKING:
 
 TIMEOUT = 60.0
 """Longest wait for one try. [s]"""
+
+
+_QUIET = {
+    "apprise": logging.CRITICAL + 1,
+    "urllib3": logging.WARNING,
+    "requests": logging.WARNING,
+}
+"""
+S9: below these levels the logs show whole addresses, so REARING_LOG does not count.
+"""
 
 
 class AppriseChannel:
@@ -84,12 +95,14 @@ def _one(name: str, address: str) -> "Apprise":
     # heavy, and of no use to a house that has only mail
     import apprise  # noqa: PLC0415
 
-    heard = logging.getLogger("apprise")
-    heard.propagate = False
-    heard.setLevel(logging.CRITICAL + 1)
+    for name_of_log, level in _QUIET.items():
+        logging.getLogger(name_of_log).setLevel(level)
     found = apprise.Apprise()
     try:
-        added = found.add(address) and len(found) == 1
+        with warnings.catch_warnings():
+            # its plugins are imported here, with deprecations that nobody can mend
+            warnings.simplefilter("ignore", DeprecationWarning)
+            added = found.add(address) and len(found) == 1
     except Exception as exc:  # noqa: BLE001 - a plugin's own; its text may hold the address
         raise ConfigError(_bad(name, type(exc).__name__)) from None
     if not added:

@@ -6,6 +6,7 @@ from datetime import datetime
 
 import msgspec
 
+from monitor.accounts.worker import AccountResults
 from monitor.errors import StoreError
 from monitor.heart.events import AlarmChanged, Record
 from monitor.heart.state import STATE_VERSION
@@ -92,7 +93,6 @@ class Ledger:
 
     def _write(self, batch: Batch) -> None:
         writer = self.writer
-        records = [*self._unsaved, *batch.records]
         fresh: list[bool] = []
         with writer.transaction():
             if batch.readings:
@@ -100,28 +100,15 @@ class Ledger:
             if batch.entries:
                 writer.add_entries(batch.entries)
             held = self._quarantine(batch)
-            for record in records:
-                if isinstance(record, AlarmChanged):
-                    writer.save_alarm(
-                        record.alarm,
-                        event=record.event,
-                        at=record.at,
-                        by=record.by,
-                        note=record.note,
-                    )
-            unsent = [row for row in self._unsent.values() if row.state == "waiting"]
-            if batch.notices or unsent:
-                writer.add_notices([*unsent, *batch.notices])
-            for update in batch.updates:
-                if update.id > 0:
-                    writer.update_notice(update)
+            self._write_alarms(batch)
+            self._write_notices(batch)
             for results in batch.accounts:
-                results.write_to(writer)
+                self._write_accounts(results)
             if batch.configuration is not None:
                 files = msgspec.json.encode(batch.configuration.text).decode()
                 writer.add_configuration(batch.configuration.hash, batch.at, files)
             if batch.states is not None:
-                self._save_states(batch.states)
+                self._write_states(batch.states)
         # only what is committed is taken over
         self._held = held
         self._unsaved.clear()
@@ -131,6 +118,29 @@ class Ledger:
         self._quarantined += len(batch.rejected)
         self.committed += sum(fresh)
         self.committed_at = batch.at
+
+    def _write_alarms(self, batch: Batch) -> None:
+        for record in (*self._unsaved, *batch.records):
+            if isinstance(record, AlarmChanged):
+                self.writer.save_alarm(
+                    record.alarm, record.event, record.at, record.by, record.note
+                )
+
+    def _write_notices(self, batch: Batch) -> None:
+        waiting = [row for row in self._unsent.values() if row.state == "waiting"]
+        if waiting or batch.notices:
+            self.writer.add_notices([*waiting, *batch.notices])
+        for update in batch.updates:
+            if update.id > 0:
+                self.writer.update_notice(update)
+
+    def _write_accounts(self, results: AccountResults) -> None:
+        for drop in results.drops:
+            self.writer.drop_account_days(drop.cohort, drop.from_day)
+        if results.days or results.settled:
+            self.writer.save_account_days(results.days, settled=results.settled)
+        if results.settled_series:
+            self.writer.clear_stale_series(results.settled_series)
 
     def _quarantine(self, batch: Batch) -> dict[tuple[str, datetime], int]:
         held = dict(self._held)
@@ -146,7 +156,7 @@ class Ledger:
         # messages that wait are few: one a series, until the queue is through
         return dict(list(held.items())[-2000:])
 
-    def _save_states(self, states: dict[str, bytes]) -> None:
+    def _write_states(self, states: dict[str, bytes]) -> None:
         changed = {
             key: (STATE_VERSION, body)
             for key, body in states.items()
@@ -165,7 +175,7 @@ class Ledger:
 
     @property
     def quarantined(self) -> int:
-        """Messages set apart since the store was made."""
+        """How many messages were set apart since the store was made."""
         return self._quarantined
 
     def disk_share_free(self) -> float:

@@ -1,4 +1,4 @@
-"""The house as the daemon has it in memory: journal, places, plan and state of alarms."""
+"""The house in memory: journal, places, what to watch and the state of alarms."""
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
@@ -35,7 +35,8 @@ class Living(msgspec.Struct, frozen=True):
 
     def stepped(self, events: Iterable[Event]) -> tuple["Living", tuple[Record, ...]]:
         """Let events happen, one after the other."""
-        state, records = self.state, []
+        state = self.state
+        records: list[Record] = []
         for event in events:
             state, made = step(state, event)
             records += made
@@ -50,7 +51,7 @@ class Living(msgspec.Struct, frozen=True):
         numbered = (replace(e, id=used + i) for i, e in enumerate(entries, 1))
         every = (*self.entries, *numbered)
         house = fold(self.configuration.site, every)
-        return replace(self, entries=every, house=house)._replanned(at)
+        return _replanned(replace(self, entries=every, house=house), at)
 
     def with_configuration(
         self, configuration: Configuration, at: datetime
@@ -58,11 +59,7 @@ class Living(msgspec.Struct, frozen=True):
         """Go by another configuration from now on."""
         house = fold(configuration.site, self.entries)
         other = replace(self, configuration=configuration, house=house)
-        return other._replanned(at)
-
-    def _replanned(self, at: datetime) -> tuple["Living", tuple[Record, ...]]:
-        plan = plan_of(self.configuration, self.house)
-        return self.stepped([PlanChanged(at, plan)])
+        return _replanned(other, at)
 
     def next_cohort(self) -> int:
         """An id that no cohort ever had."""
@@ -92,6 +89,11 @@ class Living(msgspec.Struct, frozen=True):
             health,
             self.next_cohort(),
         )
+
+
+def _replanned(living: Living, at: datetime) -> tuple[Living, tuple[Record, ...]]:
+    plan = plan_of(living.configuration, living.house)
+    return living.stepped([PlanChanged(at, plan)])
 
 
 def plan_of(configuration: Configuration, house: House) -> Plan:

@@ -128,16 +128,16 @@ class Recorder:
         intake: Listening,
         clock: Clock,
         latest: dict[tuple[str, str], Reading],
-        heat: dict[int, CohortHeat],
         beat: Callable[[], None] = lambda: None,
         wake_sender: Callable[[], None] = lambda: None,
     ) -> None:
         self._living, self._ledger = living, ledger
         self._inbox, self._intake, self._clock = inbox, intake, clock
-        self._latest, self._heat = latest, heat
+        self._latest = latest
+        self._heat: dict[int, CohortHeat] = {}
         self._beat, self._wake_sender = beat, wake_sender
         self._mail: queue.Queue[_Message] = queue.Queue(MOST_ASKED)
-        self.signals = Signals(ledger)
+        self.signals = Signals(ledger, standing=living.state.core.signals)
         self._sorter = Sorter(
             Decoder(living.configuration.site.sensors),
             {sensor: r.value for (sensor, _), r in latest.items()},
@@ -149,7 +149,6 @@ class Recorder:
         self._saved_at = now
         self._counters: dict[str, int] = {}
         self._starting = True
-        self.thread: int | None = None
 
     # Called by other threads
 
@@ -251,9 +250,7 @@ class Recorder:
             events.append(Tick(self._ticked))
         return events
 
-    def _sort(
-        self, arrivals: Sequence[Arrival], batch: Batch, now: datetime
-    ) -> None:
+    def _sort(self, arrivals: Sequence[Arrival], batch: Batch, now: datetime) -> None:
         draining = self._intake.draining
         if arrivals:
             found = self._sorter.sort(arrivals, draining=draining)
@@ -302,7 +299,8 @@ class Recorder:
             if known is None or reading.time > known.time:
                 self._latest[key] = reading
         for results in batch.accounts:
-            self._heat.update(results.heat)
+            if results.finished:
+                self._heat = {heat.cohort: heat for heat in results.heats}
 
     # Mail from other threads
 
@@ -376,7 +374,8 @@ class Recorder:
     def _changed(
         self, outcome: Outcome, now: datetime
     ) -> tuple[Living, tuple[Record, ...]]:
-        living, records = self._living, ()
+        living = self._living
+        records: tuple[Record, ...] = ()
         if outcome.entries:
             living, records = living.with_entries(outcome.entries, now)
         events: list[Event] = list(outcome.answers)

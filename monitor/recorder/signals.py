@@ -3,7 +3,7 @@
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 
 from monitor.heart.events import Signal
@@ -32,10 +32,18 @@ class Signals:
 
     The broker and the disk are watched in real seconds: networks and disks know no
     scaled time.
+
+    Args:
+        ledger: Tells of the store and its disk.
+        standing: States that held when the daemon last ran.
     """
 
     def __init__(
-        self, ledger: Ledger, *, monotonic: Callable[[], float] = time.monotonic
+        self,
+        ledger: Ledger,
+        *,
+        standing: Iterable[str] = (),
+        monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._ledger, self._monotonic = ledger, monotonic
         self._lock = threading.Lock()
@@ -43,12 +51,8 @@ class Signals:
         self._down_words = "not connected yet"
         self._looked_at_disk = float("-inf")
         self._refused: deque[tuple[datetime, int]] = deque(maxlen=1000)
-        self._active: set[str] = set()
+        self._active = set(standing)
         self._once: list[tuple[str, str]] = []
-
-    def begun(self, kinds: set[str]) -> None:
-        """Say which signals stood when the state was loaded."""
-        self._active |= kinds
 
     def once(self, kind: str, detail: str) -> None:
         """Tell something that happened once and stays until it is answered."""
@@ -69,7 +73,9 @@ class Signals:
         if count > 0:
             self._refused.append((now, count))
 
-    def clock_behind(self, behind: bool, newest: datetime, now: datetime) -> list[Signal]:  # noqa: FBT001
+    def clock_behind(
+        self, behind: bool, newest: datetime, now: datetime
+    ) -> list[Signal]:
         """The clock is behind what is stored, or no longer."""
         detail = f"It says {now:%Y-%m-%d %H:%M} UTC, the newest reading is of {newest:%Y-%m-%d %H:%M} UTC."
         return self._turn("clock-behind", behind, now, detail)
@@ -113,7 +119,9 @@ class Signals:
             return []
         return self._turn("disk-low", free < DISK_LOW, now, f"{free:.0%} is free.")
 
-    def _turn(self, kind: str, active: bool, now: datetime, detail: str) -> list[Signal]:  # noqa: FBT001
+    def _turn(
+        self, kind: str, active: bool, now: datetime, detail: str
+    ) -> list[Signal]:
         if active == (kind in self._active):
             return []
         (self._active.add if active else self._active.discard)(kind)

@@ -1,15 +1,22 @@
 """The start: the store's state, and what happened since it was saved."""
 
 import logging
+from dataclasses import dataclass
 from datetime import datetime, timedelta
+from pathlib import Path
 
+from monitor.clock import Clock
 from monitor.heart.drive import events_of, play
 from monitor.heart.events import Reading, Record
 from monitor.heart.saving import loaded
+from monitor.recorder.batch import Batch
+from monitor.recorder.ledger import Ledger
 from monitor.recorder.living import Living, plan_of
+from monitor.recorder.wording import notices_of
 from monitor.site.house import fold
 from monitor.site.load import Configuration
 from monitor.store.queries import Queries
+from monitor.store.writer import Writer
 
 log = logging.getLogger(__name__)
 
@@ -18,6 +25,54 @@ LOOK_BACK = timedelta(hours=2)
 
 MOST_TICKS = timedelta(hours=26)
 """Never more than this is played at the start."""
+
+
+@dataclass(frozen=True, slots=True)
+class OpenStore:
+    """
+    The store, opened in the recorder's thread, and what it held.
+
+    Attributes:
+        latest: The newest stored reading of each series.
+        identity: Of the store, part of each Message-ID.
+        mishap: What had to be done to open it, in words; "" for nothing.
+    """
+
+    ledger: Ledger
+    living: Living
+    latest: dict[tuple[str, str], Reading]
+    identity: str
+    mishap: str
+
+
+def open_store(
+    directory: Path, configuration: Configuration, clock: Clock
+) -> OpenStore:
+    """
+    Open the store for writing and bring the state up to what it holds.
+
+    Raises:
+        StoreError: If it cannot be opened.
+    """
+    writer = Writer.open(directory, now=clock.now())
+    try:
+        ledger, queries = Ledger(writer), writer.reader()
+        living, records = start(queries, configuration, clock.now())
+        ledger.adopt(queries)
+        first = Batch(clock.now(), configuration=configuration)
+        first.records += records
+        first.notices += notices_of(living, records)
+        ledger.commit(first)
+        return OpenStore(
+            ledger,
+            living,
+            dict(queries.latest()),
+            queries.identity(),
+            writer.mishap or "",
+        )
+    except BaseException:
+        writer.close()
+        raise
 
 
 def start(

@@ -92,7 +92,12 @@ def endpoint_text(text: str) -> str:
 
 def is_host(text: str) -> bool:
     """Whether a text could be the name or address of a machine."""
-    return bool(text) and not re.search(r"[\s/@\[\]]", text) and text == text.strip()
+    if ":" in text:
+        try:
+            return ipaddress.ip_address(text).version == 6  # noqa: PLR2004
+        except ValueError:
+            return False
+    return bool(re.fullmatch(r"[^\s/@\[\]]+", text))
 
 
 def is_loopback(host: str) -> bool:
@@ -178,10 +183,16 @@ def pointer(text: str) -> str:
 
 def web_address(text: str) -> str:
     """Let through an http or https address; one with a password is not repeated."""
-    parts = urlsplit(clean(text))
-    if parts.username is not None or parts.password is not None:
+    clean(text)
+    try:
+        parts = urlsplit(text)
+        login, host = "@" in parts.netloc, parts.hostname or ""
+        usable = parts.scheme in {"http", "https"} and is_host(host) and parts.port != 0
+    except ValueError:
+        login, usable = "@" in text, False
+    if login:
         raise ValueError("holds a login: secrets are files, none may stand here")
-    if parts.scheme not in {"http", "https"} or not is_host(parts.hostname or ""):
+    if not usable:
         raise ValueError('is no web address: write "http://127.0.0.1:8086"')
     return text
 

@@ -75,7 +75,7 @@ def _value(value: object) -> str:
             text = f"[{', '.join(_value(part) for part in value)}]"
         case dict():
             pairs = (f"{key} = {_value(part)}" for key, part in value.items())
-            text = f"{{ {', '.join(pairs)} }}"
+            text = f"{{ {', '.join(pairs)} }}" if value else "{}"
         case Model():
             text = f"{{ {', '.join(_keys(value))} }}"
         case int() | float() | date():

@@ -194,17 +194,19 @@ def unknown(name: str, known: Iterable[str], what: str) -> str:
 
 
 def _topics(site: "Site") -> Iterator[Problem]:
-    seen: dict[tuple[object, ...], str] = {}
+    seen: dict[tuple[str | None, ...], list[Sensor]] = {}
     for i, sensor in enumerate(site.sensors):
-        way = (sensor.pointer, sensor.name_in_pack)
-        # without either a SenML pack still tells them apart by unit
-        units = units_of(sensor.quantity) if way == (None, None) else None
-        key = (sensor.effective_topic, *way, units)
-        if key in seen:
-            text = f'"{sensor.effective_topic}" is read by sensor {seen[key]} in the '
-            text += "same way: give each its topic, pointer or name_in_pack"
+        key = (sensor.effective_topic, sensor.pointer, sensor.name_in_pack)
+        plain = key[1:] == (None, None)
+        for other in seen.setdefault(key, []):
+            # without a pointer or name a SenML pack still tells them apart by unit
+            if plain and not units_of(sensor.quantity) & units_of(other.quantity):
+                continue
+            text = f'"{key[0]}" is read by sensor {other.id} in the same way: give '
+            text += "each its topic, pointer or name_in_pack"
             yield Problem(("sensor", i, "topic"), text)
-        seen.setdefault(key, sensor.id)
+            break
+        seen[key].append(sensor)
 
 
 def _keepers(site: "Site") -> Iterator[Problem]:

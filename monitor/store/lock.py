@@ -40,6 +40,7 @@ class WriterLock:
                 f"{directory}: process {holder or 'unknown'} already writes this "
                 "store; stop it, or give this one a directory of its own"
             ) from exc
+        self._held = True
         try:
             os.ftruncate(self._file, 0)
             os.pwrite(self._file, f"{os.getpid()}\n".encode(), 0)
@@ -49,4 +50,7 @@ class WriterLock:
 
     def release(self) -> None:
         """Give it back; the file stays, since another may be waiting on it."""
-        os.close(self._file)
+        if self._held:
+            # the number may be another file's by now: never close it twice
+            self._held = False
+            os.close(self._file)

@@ -152,6 +152,12 @@ class Queries(ReadingQueries):
                 rows = connection.execute(_NOTICES_OF, (alarm,)).fetchall()
         return [_notice(row) for row in rows]
 
+    def notice(self, number: int) -> NoticeRow | None:
+        """One notice, or None."""
+        with self._connect() as connection:
+            row = connection.execute(f"{_NOTICES} WHERE id = ?", (number,)).fetchone()
+        return None if row is None else _notice(row)
+
     def quarantined(self, limit: int) -> list[Quarantined]:
         """The newest refused messages, the newest first."""
         with self._connect() as connection:

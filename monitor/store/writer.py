@@ -107,7 +107,7 @@ class Writer:
         return writer
 
     def close(self) -> None:
-        """End the connection and give the lock back."""
+        """End the connection and give the lock back; a second time does nothing."""
         with translated(self._path):
             self._connection.close()
         self._lock.release()

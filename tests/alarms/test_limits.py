@@ -88,9 +88,7 @@ def test_time_alone_ends_an_on_delay_only_while_the_last_reading_is_fresh():
 def test_time_alone_ends_an_off_delay():
     """Back by the deadband and quiet for the off-delay ends it between readings."""
     delays = Delays(20 * MIN, 10 * MIN, 0.5)
-    timer = judge(
-        Timer(active=True), 25.0, T0, band=(20.0, 30.0), delays=delays
-    )
+    timer = judge(Timer(active=True), 25.0, T0, band=(20.0, 30.0), delays=delays)
 
     assert pass_time(timer, T0 + 9 * MIN, delays=delays, fresh=True).active
     assert pass_time(timer, T0 + 10 * MIN, delays=delays, fresh=True) == IDLE

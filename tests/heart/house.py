@@ -112,9 +112,7 @@ JOURNAL = (
     entry(PlaceCreated("tub-2", PlaceKind.REARING, "shelf-a")),
     entry(PlaceCreated("tub-3", PlaceKind.REARING, "shelf-b")),
     entry(ProbeMoved("tub-probe", "tub-2")),
-    entry(
-        CohortStarted(1, "beetle", "larva", Count(CountKind.COUNTED, 1), "tub-1")
-    ),
+    entry(CohortStarted(1, "beetle", "larva", Count(CountKind.COUNTED, 1), "tub-1")),
     entry(CohortStarted(2, "beetle", "pupa", Count(CountKind.COUNTED, 1), "tub-2")),
 )
 

@@ -14,8 +14,8 @@ from monitor.heart.events import (
     AlarmChanged,
     Answer,
     ClockStepped,
-    NotTold,
     NoticeWanted,
+    NotTold,
     PlanChanged,
     Reading,
     Readings,
@@ -466,7 +466,7 @@ def test_snapshot_and_rest_is_the_whole():
 def test_records_of_another_version_are_left_to_be_rebuilt():
     """A state record of another version is not read; stored alarms stay."""
     run = cold(Run(begin()))
-    body = {key: (STATE_VERSION + 1, b"?") for key in saved(run.state)}
+    body = dict.fromkeys(saved(run.state), (STATE_VERSION + 1, b"?"))
     state = loaded(body, run.state.plan, alarms=dict(run.state.alarms), next_alarm=9)
 
     assert state.series == {}
@@ -540,7 +540,9 @@ def test_the_step_changes_nothing_in_place():
     run = cold(Run(begin()), minutes=20)
     before = run.state
     spelled = saved(before)
-    step(before, Readings(run.at + 5 * MIN, (Reading(*SHELF_A, run.at + 5 * MIN, 5.0),)))
+    step(
+        before, Readings(run.at + 5 * MIN, (Reading(*SHELF_A, run.at + 5 * MIN, 5.0),))
+    )
 
     assert saved(before) == spelled
 

@@ -17,7 +17,7 @@ def _arrival(mid: int = 1) -> Arrival:
 def test_messages_come_out_in_their_order_and_no_more_than_asked_for():
     """A batch is the oldest messages, bounded."""
     inbox = Inbox()
-    assert all([inbox.put(_arrival(mid)) for mid in range(5)])
+    assert all(inbox.put(_arrival(mid)) for mid in range(5))
 
     batch, rest = inbox.take(3, 0), inbox.take(10, 0)
 

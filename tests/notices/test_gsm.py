@@ -18,8 +18,9 @@ def test_the_tables_have_the_size_of_the_standard():
 @pytest.mark.skipif(PERL is None, reason="needs perl with its Encode library")
 def test_lengths_agree_with_a_reference_library():
     """
-    Every character up to U+2FFF has the length that Perl's Encode::GSM0338 gives it
-    (a mapping made from 3GPP TS 23.038), and those that it refuses are refused here.
+    Every character up to U+2FFF is as long as in Perl's Encode::GSM0338.
+
+    That library's mapping is made from 3GPP TS 23.038; what it refuses is refused here.
     """
     script = (
         "use Encode; for my $n (1..0x2fff) { my $c = chr $n;"
@@ -30,7 +31,8 @@ def test_lengths_agree_with_a_reference_library():
         [PERL, "-e", script], capture_output=True, text=True, check=True, timeout=60
     )
     theirs = {
-        chr(int(n)): int(length) for n, length in map(str.split, run.stdout.splitlines())
+        chr(int(n)): int(length)
+        for n, length in map(str.split, run.stdout.splitlines())
     }
 
     ours = dict.fromkeys(BASIC, 1) | dict.fromkeys(EXTENSION, 2)
@@ -46,7 +48,7 @@ def test_the_extension_table_counts_two(text, length):
     assert gsm7_length(text) == length
 
 
-@pytest.mark.parametrize("char", ["°", "±", "–", "\u2019", "ç", "Ж"])
+@pytest.mark.parametrize("char", ["°", "±", "\u2013", "\u2019", "ç", "Ж"])
 def test_n6_what_would_double_the_cost_is_refused(char):
     """N6: one such character would turn the message into UCS-2."""
     with pytest.raises(ValueError, match="not in the GSM"):
@@ -57,7 +59,7 @@ def test_n6_what_would_double_the_cost_is_refused(char):
     ("text", "plain"),
     [
         ("24.5 °C", "24.5 C"),
-        ("Müller’s – “Łódź”", 'Müller\'s - "Lódz"'),
+        ("Müller\u2019s \u2013 “Łódź”", 'Müller\'s - "Lodz"'),
         ("Señor Ça va, façade", "Señor Ça va, facade"),
         ("a\n\tb\x00c", "a bc"),
         ("ﬁg ½", "fig 1?2"),
@@ -65,9 +67,9 @@ def test_n6_what_would_double_the_cost_is_refused(char):
 )
 def test_names_are_written_with_the_nearest_letters(text, plain):
     """Accents go only where the alphabet lacks them; white space is one space."""
-    want = plain.replace("ó", "o")
+    got = to_gsm7(text)
 
-    assert to_gsm7(text) == want
+    assert got == plain
 
 
 @given(st.text(max_size=200), st.integers(2, 60))

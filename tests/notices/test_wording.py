@@ -16,9 +16,7 @@ from tests.support.notices import CELL, NAMES, NOW, alarm, dweller, site, word
 
 
 def test_the_long_form_says_everything_that_a_keeper_asks():
-    """
-    What, where, since when, value, limit, trend, time left, who, acts, answer.
-    """
+    """What, where, since when, value, limit, trend, time left, who, acts, answer."""
     text = word(alarm(time_left=timedelta(minutes=70))).long
 
     assert text.startswith("URGENT: too cold in Warm room > Shelf A\n")
@@ -82,9 +80,7 @@ def test_each_reason_is_said(why, subject, said):
 
 
 def test_an_alarm_that_is_over_says_how_long_and_how_bad_it_was():
-    """
-    No first action, no escalation; how long it lasted, the worst value, whom to look at.
-    """
+    """No first action, no escalation; how long, how bad, whom to look at."""
     over = alarm(
         active=False,
         state=AlarmState.RETURNED,
@@ -269,7 +265,7 @@ numbers = st.one_of(
     others=st.integers(0, 1500),
     why=st.sampled_from(["raised", "worse", "again", "escalated", "over"]),
 )
-def test_n6_the_short_form_always_fits_one_message(
+def test_n6_the_short_form_always_fits_one_message(  # noqa: PLR0917 - drawn by name
     place,
     species,
     caution,
@@ -285,8 +281,9 @@ def test_n6_the_short_form_always_fits_one_message(
     why,
 ):
     """
-    N6: whatever the names, at most 160 septets of the GSM 7-bit alphabet, with the
-    priority at the front and the alarm's number at the end.
+    N6: whatever the names, at most 160 septets of the GSM 7-bit alphabet.
+
+    The priority stands at the front and the alarm's number at the end.
     """
     who = msgspec.structs.replace(dweller(3), species=species, caution=caution)
     told = alarm(

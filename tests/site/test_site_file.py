@@ -15,9 +15,7 @@ from tests.site import forms
 
 
 def read(*edits):
-    return validated(
-        Site, tomllib.loads(forms.edited(forms.SITE, *edits)), "site.toml"
-    )
+    return validated(Site, tomllib.loads(forms.edited(forms.SITE, *edits)), "site.toml")
 
 
 def complaint(*edits):
@@ -100,7 +98,7 @@ def test_an_embedded_broker_needs_no_host():
         ('"degC"', '"celsius"', 'is none of "degC"'),
         ('kind = "incubator"', 'kind = "shelf"', "is no kind of enclosure"),
         ('role = "keeper"', 'role = "boss"', 'keeper[1] (ines).role: "boss" is none of'),
-        ('tls = false', "tls = 1", "broker.tls: 1 is neither"),
+        ("tls = false", "tls = 1", "broker.tls: 1 is neither"),
         ("port = 1883", "port = 0", "broker.port: 0 should be greater"),
         ("port = 1883", "port = 70000", "broker.port: 70000 should be less"),
         ('host = "127.0.0.1"\nport = 1883', 'host = "10.0.0.1:1883"\nport = 1883',
@@ -110,7 +108,7 @@ def test_an_embedded_broker_needs_no_host():
         ('"http://127.0.0.1:8086"', '"http://[::1"', "is no web address"),
         ('"/temperature"', '"temperature"', "is no JSON pointer (RFC 6901)"),
         ('"/temperature"', '"/a~2"', "is no JSON pointer (RFC 6901)"),
-        ('"ines@quillmere.example"', '"ines"', "keeper[1] (ines).mail: \"ines\" is no mail"),
+        ('"ines@quillmere.example"', '"ines"', 'keeper[1] (ines).mail: "ines" is no mail'),
         ('id = "warm-room"\n', 'id = "Warm Room"\n', "is no id: write small letters"),
         ("[rota]", "[[rota]]", "rota: "),
         ("[[room]]", "[room]", "room: is no list"),
@@ -138,7 +136,7 @@ def test_a_wrong_value_is_refused_with_its_mend(old, new, said):
         ('fallback = "ines"', 'fallback = "x"', 'rota.fallback: "x" is no [[keeper]]'),
         ('to = ["ines"]', 'to = ["x"]', 'summary.to[1]: "x" is no [[keeper]]'),
         ('"mail", "ines-text"', '"mail", "text"', "keeper[1] (ines).channels[2]"),
-        ('mail = "ines@quillmere.example"\n', "", "has the channel \"mail\" but no address"),
+        ('mail = "ines@quillmere.example"\n', "", 'has the channel "mail" but no address'),
     ],
 )  # fmt: skip
 def test_a_reference_to_nothing_is_refused(old, new, said):
@@ -204,7 +202,9 @@ def two_sensors(first: str, second: str) -> str:
 )  # fmt: skip
 def test_two_sensors_that_read_the_same_value_are_refused(first, second):
     """One value of one payload belongs to one sensor."""
-    with pytest.raises(ConfigError, match=r"sensor\[2\] \(b\)\.topic: .* in the same way"):
+    with pytest.raises(
+        ConfigError, match=r"sensor\[2\] \(b\)\.topic: .* in the same way"
+    ):
         validated(Site, tomllib.loads(two_sensors(first, second)), "site.toml")
 
 
@@ -224,7 +224,9 @@ def test_one_topic_may_carry_several_values(first, second):
     assert [s.effective_topic for s in site.sensors] == ["t", "t"]
 
 
-@pytest.mark.parametrize("topic", ["", "a/#/b", "a#", "a/b+", "$SYS/x", "a\x00b", "#/a"])
+@pytest.mark.parametrize(
+    "topic", ["", "a/#/b", "a#", "a/b+", "$SYS/x", "a\x00b", "#/a"]
+)
 def test_a_topic_that_no_broker_takes_is_refused(topic):
     """Wildcards stand where MQTT 5, section 4.7, allows them."""
     data = forms.put(forms.site_data(), ("sensor", 0, "topic"), topic)
@@ -237,7 +239,13 @@ def test_a_topic_that_no_broker_takes_is_refused(topic):
 def test_a_topic_filter_may_hold_wildcards(topic):
     """Examples of MQTT 5, sections 4.7.1.2 and 4.7.1.3."""
     sensor = Sensor.model_validate(
-        {"id": "s", "place": "p", "quantity": "light", "interval": "1 h", "topic": topic}
+        {
+            "id": "s",
+            "place": "p",
+            "quantity": "light",
+            "interval": "1 h",
+            "topic": topic,
+        }
     )
 
     assert sensor.effective_topic == topic
@@ -246,7 +254,10 @@ def test_a_topic_filter_may_hold_wildcards(topic):
 @pytest.mark.parametrize(
     ("table", "said"),
     [
-        ({"embedded": True, "listen": "0.0.0.0:1883"}, "can be reached from the network"),
+        (
+            {"embedded": True, "listen": "0.0.0.0:1883"},
+            "can be reached from the network",
+        ),
         ({"embedded": True, "host": "127.0.0.1"}, "an embedded broker has no host"),
         ({"embedded": True, "tls": True}, "speaks no TLS"),
         ({"host": "h", "listen": "127.0.0.1:1"}, "is of the embedded broker alone"),

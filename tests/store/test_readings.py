@@ -83,9 +83,7 @@ def test_a_rolled_back_transaction_leaves_nothing_in_memory(writer):
     assert writer.reader().latest() == {("shelf-a", AIR): reading(-5, 5.0)}
     assert put(writer, *batch) == [True, True, True]
     assert put(writer, *batch) == [False, False, False]
-    assert stored(read(writer)) == pairs(
-        reading(-9, 9.0), reading(-5, 5.0), *batch[:2]
-    )
+    assert stored(read(writer)) == pairs(reading(-9, 9.0), reading(-5, 5.0), *batch[:2])
 
 
 def test_an_iterable_that_breaks_leaves_nothing_in_memory(writer):
@@ -228,7 +226,9 @@ def test_late_readings_mark_their_day(writer):
 def test_late_readings_after_sealing_are_read_and_merged(writer):
     """They count from the log at once, and from the piece after the next sealing."""
     noon = datetime(2026, 3, 5, 12, tzinfo=UTC)
-    early = [Reading("shelf-a", AIR, noon + timedelta(hours=h), 20.0 + h) for h in (0, 2)]
+    early = [
+        Reading("shelf-a", AIR, noon + timedelta(hours=h), 20.0 + h) for h in (0, 2)
+    ]
     late = Reading("shelf-a", AIR, noon + timedelta(hours=1), 30.0)
     put(writer, *early)
     writer.seal(NOW)

@@ -8,7 +8,7 @@ import threading
 import time
 from dataclasses import dataclass
 from email.message import EmailMessage
-from typing import Literal
+from typing import Literal, Self
 
 import trustme
 from aiosmtpd.controller import Controller
@@ -79,7 +79,7 @@ class CatchingServer:
         """The certificate of the authority, for a client that reads a file."""
         return self._authority.cert_pem.bytes()
 
-    def __enter__(self) -> "CatchingServer":
+    def __enter__(self) -> Self:
         self.start()
         return self
 
@@ -101,7 +101,6 @@ class CatchingServer:
             tls_context=context if starttls else None,
             require_starttls=starttls,
             authenticator=self._check if self._auth else None,
-            auth_required=self._auth is not None,
             auth_require_tls=starttls,
         )
         self._controller.start()
@@ -163,6 +162,14 @@ class _Controller(Controller):
 class _Handler:
     def __init__(self, server: CatchingServer) -> None:
         self._server = server
+
+    async def handle_MAIL(self, _server, session, envelope, address, options):  # noqa: N802
+        # aiosmtpd's own auth_required warns where TLS came before SMTP
+        if self._server._auth is not None and not session.authenticated:
+            return "530 5.7.0 Authentication required"
+        envelope.mail_from = address
+        envelope.mail_options.extend(options)
+        return "250 OK"
 
     async def handle_RCPT(self, _server, _session, envelope, address, _options):  # noqa: N802
         self._server.attempts.append(address)

@@ -55,7 +55,13 @@ class OutsideTolerated:
         return judge(timer, value, at, band=band, delays=delays)
 
     def on_tick(
-        self, timer: Timer, rule: Rule, now: datetime, *, interval: timedelta, fresh: bool
+        self,
+        timer: Timer,
+        rule: Rule,
+        now: datetime,
+        *,
+        interval: timedelta,
+        fresh: bool,
     ) -> Timer:
         """Delays end between readings while the last one is fresh."""
         del interval
@@ -108,8 +114,16 @@ class Danger:
         return judge(timer, value, at, band=band, delays=delays)
 
     def on_tick(
-        self, timer: Timer, rule: Rule, now: datetime, *, interval: timedelta, fresh: bool
+        self,
+        timer: Timer,
+        rule: Rule,
+        now: datetime,
+        *,
+        interval: timedelta,
+        fresh: bool,
     ) -> Timer:
         """One reading that nothing takes back for 1.5 intervals raises it."""
-        delays = Delays(interval * self.intervals, rule.delays.off, rule.delays.deadband)
+        delays = Delays(
+            interval * self.intervals, rule.delays.off, rule.delays.deadband
+        )
         return pass_time(timer, now, delays=delays, fresh=fresh)

@@ -16,7 +16,11 @@ BROKER_GONE = SystemCondition(
             "Look whether the broker's machine and the network are on, then restart "
             "the broker. Until then go round with a hand thermometer."
         ),
-        causes=("broker stopped", "network or router off", "wrong password after a change"),
+        causes=(
+            "broker stopped",
+            "network or router off",
+            "wrong password after a change",
+        ),
     ),
     Priority.URGENT,
 )
@@ -110,7 +114,11 @@ READINGS_REFUSED = SystemCondition(
         title="messages are being set apart",
         meaning="Messages come in that are no readings; they are kept apart, not used.",
         first_action="See `now` for the reasons; mend topic, unit or payload of the sensor.",
-        causes=("a new sensor not yet in site.toml", "a sensor's firmware", "a failed sensor"),
+        causes=(
+            "a new sensor not yet in site.toml",
+            "a sensor's firmware",
+            "a failed sensor",
+        ),
     ),
     Priority.NOTE,
 )

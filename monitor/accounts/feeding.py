@@ -1,0 +1,149 @@
+"""What fed a cohort with readings at each time: its places and probes as they moved."""
+
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
+
+import msgspec
+
+from monitor.site.house import HAND, Cohort, Feed, House, Stay
+from monitor.site.site_file import Site
+from monitor.site.species_file import Stage
+from monitor.site.words import Quantity
+
+DAY = timedelta(days=1)
+
+GAP_INTERVALS = 3
+SHORTEST_GAP = timedelta(minutes=30)
+HAND_GAP = timedelta(hours=26)
+"""A person reads once a day, and not on the minute."""
+
+
+class FedSpan(msgspec.Struct, frozen=True):
+    """
+    A time during which a cohort was fed by the same sensors.
+
+    Attributes:
+        since: Its beginning. UTC.
+        until: Its end; None while it lasts.
+        sensors: Sensors that measured, or () where nothing did.
+        quantity: What they measured.
+        place: Where they hung.
+        source: "own probe", "shelf", "room", "hand" or "none".
+    """
+
+    since: datetime
+    until: datetime | None
+    sensors: tuple[str, ...]
+    quantity: Quantity
+    place: str
+    source: str
+
+
+def longest_gap(site: Site) -> Callable[[str], timedelta]:
+    """
+    Tell how far apart two readings of a sensor may be and still bridge the time.
+
+    Three intervals, as for silence: one lost message, or two, is no gap. Never under
+    half an hour, within which a tub or a shelf cannot warm and cool unseen by much
+    (common practice, no source); 26 h for a thermometer that a person reads daily.
+    """
+    gaps: dict[str, timedelta] = {
+        s.id: max(GAP_INTERVALS * s.interval, SHORTEST_GAP) for s in site.sensors
+    }
+
+    def gap(sensor: str) -> timedelta:
+        if sensor.startswith(HAND):
+            return HAND_GAP
+        return gaps.get(sensor, SHORTEST_GAP)
+
+    return gap
+
+
+def prefers_substrate(stage: Stage) -> bool:
+    """Whether the species file gives the stage a band of substrate temperature."""
+    return any(b.quantity is Quantity.SUBSTRATE_TEMPERATURE for b in stage.bands)
+
+
+def fed_spans(
+    house: House, cohort: Cohort, stage: str, *, prefer_substrate: bool
+) -> tuple[FedSpan, ...]:
+    """
+    Tell what fed a cohort during a stage, in order of time, without holes.
+
+    Args:
+        house: With all that the journal moved.
+        cohort: The animals.
+        stage: One of the stages that they went through.
+        prefer_substrate: Take substrate before air temperature where there is both.
+    """
+    quantity = (
+        Quantity.SUBSTRATE_TEMPERATURE if prefer_substrate else Quantity.AIR_TEMPERATURE
+    )
+    cuts = sorted(_moves(house, cohort))
+    spans: list[FedSpan] = []
+    for stay in cohort.stages:
+        if stay.what != stage or stay.since == stay.until:
+            continue
+        for since, until in _pieces(stay, cuts):
+            place = cohort.place_at(since)
+            feed = (
+                Feed((), quantity, cohort.place, "none")
+                if place is None
+                else house.feed(place, quantity, at=since)
+            )
+            span = FedSpan(
+                since, until, feed.sensors, feed.quantity, feed.place, feed.source
+            )
+            if spans and _continues(spans[-1], span):
+                span = msgspec.structs.replace(span, since=spans.pop().since)
+            spans.append(span)
+    return tuple(spans)
+
+
+def on_day(spans: Iterable[FedSpan], day: date) -> tuple[FedSpan, ...]:
+    """The parts of spans that lie in a UTC day, each with an end."""
+    begin = datetime.combine(day, time(), UTC)
+    end = begin + DAY
+    return tuple(
+        msgspec.structs.replace(
+            span, since=max(span.since, begin), until=min(span.until or end, end)
+        )
+        for span in spans
+        if span.since < end and (span.until is None or span.until > begin)
+    )
+
+
+def _moves(house: House, cohort: Cohort) -> Iterator[datetime]:
+    """Instants at which the cohort, a place that held it or a probe moved."""
+    yield from (stay.since for stay in cohort.places)
+    waiting = [stay.what for stay in cohort.places]
+    seen: set[str] = set()
+    while waiting:
+        place = house.places.get(waiting.pop())
+        if place is None or place.id in seen:
+            continue
+        seen.add(place.id)
+        yield from (stay.since for stay in place.stays)
+        waiting.extend(stay.what for stay in place.stays)
+        if place.parent is not None:
+            waiting.append(place.parent)
+    for probe in house.probes.values():
+        if not seen.isdisjoint((probe.first_place, *(s.what for s in probe.stays))):
+            yield from (stay.since for stay in probe.stays)
+
+
+def _pieces(
+    stay: Stay, cuts: Iterable[datetime]
+) -> Iterator[tuple[datetime, datetime | None]]:
+    inside = {c for c in cuts if c > stay.since and (not stay.until or c < stay.until)}
+    edges = [stay.since, *sorted(inside)]
+    yield from pairwise(edges)
+    yield edges[-1], stay.until
+
+
+def _continues(one: FedSpan, other: FedSpan) -> bool:
+    return one.until == other.since and (
+        (one.sensors, one.quantity, one.place, one.source)
+        == (other.sensors, other.quantity, other.place, other.source)
+    )
