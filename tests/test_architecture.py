@@ -42,6 +42,7 @@ FLOOR = {
 SIBLINGS = {
     ("accounts", "store"): "the worker reads days by store.reader and its cache",
     ("control", "desk"): "the socket carries the desk's requests and replies",
+    ("desk", "intake"): "a value read by hand is as possible as one of a probe",
 }
 """Rooms of one floor that meet all the same, with the reason."""
 

@@ -87,24 +87,20 @@ def requirement(development: Development, sex: str) -> float | None:
     Tell the mean degree-days that a stage needs. [degC d].
 
     Of the cohort's sex, else of any, else the mean over the sexes given. A duration
-    at a stated temperature stands for duration times the warmth at it.
+    at a stated temperature stands for duration times the warmth at it; of several
+    temperatures the mean counts.
     """
-    needs = [(n.sex, n.mean) for n in development.required_degree_days]
-    lower = development.lower_threshold
-    if lower is None:
-        lower = development.assumed_lower_threshold
-    if not needs and lower is not None:
-        needs = [
-            (d.sex, d.mean * (d.at - lower))
-            for d in development.duration_days
-            if d.at > lower
-        ]
-    by_sex: dict[str, float] = dict(needs)
-    if sex in by_sex:
-        return by_sex[sex]
-    if "any" in by_sex:
-        return by_sex["any"]
-    return sum(by_sex.values()) / len(by_sex) if by_sex else None
+    needs: dict[str, list[float]] = {}
+    for need in development.required_degree_days:
+        needs.setdefault(need.sex, []).append(need.mean)
+    assumed = development.assumed_lower_threshold
+    if assumed is not None:
+        for took in development.duration_days:
+            needs.setdefault(took.sex, []).append(took.mean * (took.at - assumed))
+    means = {sex: sum(found) / len(found) for sex, found in needs.items()}
+    if sex in means or "any" in means:
+        return means.get(sex, means.get("any"))
+    return sum(means.values()) / len(means) if means else None
 
 
 def day_heat(
@@ -207,6 +203,14 @@ class Tally:
         self.up_to: datetime | None = None
         for day in days:
             self.add(day)
+
+    def copy(self) -> "Tally":
+        """Give a sum that can grow apart from this one."""
+        other = Tally()
+        other.degree_days, other.up_to = self.degree_days, self.up_to
+        other.measured_s, other.missing_s = self.measured_s, self.missing_s
+        other.minutes = dict(self.minutes)
+        return other
 
     def add(self, day: DayHeat) -> None:
         """Count a day; each must come once."""

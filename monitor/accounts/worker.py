@@ -3,26 +3,17 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
-from typing import NamedTuple, Protocol
+from typing import Protocol
 
 import msgspec
 
-from monitor.accounts.cache import (
-    DayPlan,
-    Key,
-    marked_from,
-    obsolete_from,
-    packed,
-    plan_cohort,
-    stale,
-    touched_by,
-    unpacked,
-)
-from monitor.accounts.degree_days import DayHeat, Tally, day_heat, total
-from monitor.accounts.feeding import DAY, longest_gap
+from monitor.accounts.cache import DayPlan, marked_from, packed, touched_by
+from monitor.accounts.degree_days import DayHeat, day_heat, total
+from monitor.accounts.feeding import DAY
 from monitor.accounts.heat import CohortHeat
+from monitor.accounts.rounds import Account, Drop, Plans, Round, Work
 from monitor.science.degree_days import Times, Values
-from monitor.site.house import Cohort, House, fold
+from monitor.site.house import Cohort, House
 from monitor.site.journal import Entry
 from monitor.site.site_file import Site
 from monitor.site.species_file import Library
@@ -30,9 +21,6 @@ from monitor.store.rows import AccountDay, StaleDay, StaleSeries
 
 FOLLOWED = timedelta(days=35)
 """An ended cohort's account is still kept right for so long."""
-
-BLOCK = timedelta(days=8)
-"""So many days of readings are in memory at once."""
 
 
 class AccountSource(Protocol):
@@ -66,13 +54,6 @@ class Stop(Protocol):
         """Wait for the end, at most so many seconds."""
 
 
-class Drop(msgspec.Struct, frozen=True):
-    """Cached days of a cohort from a day on no longer hold."""
-
-    cohort: int
-    from_day: date
-
-
 class AccountResults(msgspec.Struct, frozen=True):
     """
     What the recorder must write, in this order, in one transaction.
@@ -100,99 +81,6 @@ class AccountResults(msgspec.Struct, frozen=True):
         return bool(self.drops or self.days or self.settled or self.settled_series)
 
 
-class _Account:
-    """A living cohort's present stage in one round, as far as its days are known."""
-
-    def __init__(self, cohort: Cohort) -> None:
-        self.cohort = cohort
-        self.tally = Tally()
-
-    def add(self, stage: str, heat: DayHeat) -> None:
-        """Count a day if it is one of the present stage."""
-        if stage == self.cohort.stage:
-            self.tally.add(heat)
-
-
-class _Work(NamedTuple):
-    """A day to compute; *stored* if the store holds it, wrong or incomplete."""
-
-    account: _Account
-    plan: DayPlan
-    stored: bool
-
-
-class _Plans:
-    """Cohorts' days; they hold while journal, configuration and date do."""
-
-    def __init__(self, site: Site, library: Library, entries: Sequence[Entry]) -> None:
-        self.site, self.library, self.entries = site, library, len(entries)
-        self.house = fold(site, entries)
-        self.gap = longest_gap(site)
-        self._day: date | None = None
-        self._of: dict[int, dict[Key, DayPlan]] = {}
-
-    def of(self, cohort: Cohort, now: datetime) -> dict[Key, DayPlan]:
-        """All days of a cohort."""
-        if self._day != now.date():
-            self._day, self._of = now.date(), {}
-        if cohort.id not in self._of:
-            self._of[cohort.id] = plan_cohort(
-                self.house, cohort, self.library, self.gap, now=now
-            )
-        return self._of[cohort.id]
-
-
-class _Round:
-    """What one round found to do."""
-
-    def __init__(self) -> None:
-        self.accounts: list[_Account] = []
-        self.todo: dict[date, list[_Work]] = defaultdict(list)
-        self.drops: list[Drop] = []
-        self.kept: list[AccountDay] = []
-
-    def take(
-        self,
-        cohort: Cohort,
-        days: Mapping[Key, DayPlan],
-        rows: Sequence[AccountDay],
-        *,
-        touched: frozenset[tuple[str, str, date]],
-        begun: date | None,
-    ) -> None:
-        """Sort a cohort's days into those that hold and those to compute."""
-        known, foreign = unpacked(rows)
-        again = stale(days, known, touched=touched, marked_from=begun)
-        account = _Account(cohort)
-        self.accounts.append(account)
-        for key in days.keys() - again:
-            account.add(key[0], known[key])
-        for key in again:
-            self.todo[key[1]].append(_Work(account, days[key], key in known))
-        drop = date.min if foreign else obsolete_from(days, known)
-        if drop is not None:
-            # dropping takes later days of every stage along: set them again
-            self.drops.append(Drop(cohort.id, drop))
-            self.kept += [
-                packed(days[key], known[key])
-                for key in days.keys() - again
-                if key[1] >= drop
-            ]
-
-    def blocks(self) -> Iterator[list[_Work]]:
-        """Give the work in portions of days that lie close together."""
-        begin: date | None = None
-        block: list[_Work] = []
-        for day in sorted(self.todo):
-            if begin is not None and day - begin >= BLOCK:
-                yield block
-                begin, block = None, []
-            begin = begin or day
-            block += self.todo.pop(day)
-        if block:
-            yield block
-
-
 class AccountsWorker:
     """
     Keeps degree-day accounts right. Never writes; **not** thread-safe.
@@ -209,7 +97,7 @@ class AccountsWorker:
     ) -> None:
         self._source, self._configuration = source, configuration
         self._entries: list[Entry] = []
-        self._plans: _Plans | None = None
+        self._plans: Plans | None = None
 
     def run(
         self,
@@ -255,38 +143,67 @@ class AccountsWorker:
         """
         Work one round, batch by batch, so that no write grows large.
 
-        Marks are settled in the last batch only: whoever stops before it finds them
-        again. They are read before the readings, and the store takes off none that
-        was set anew meanwhile, so no late reading slips through.
+        Marks are settled by a round that found nothing to change. They are read before
+        the readings, and the store takes off none that was set anew meanwhile, so no
+        late reading slips through.
 
         Args:
             now: Nothing is counted beyond it. UTC.
         """
+        whole = False
+        try:
+            yield from self._round(now)
+            whole = True
+        finally:
+            if not whole:
+                # what was computed may not have been handed over: ask the store again
+                self._plans = None
+
+    def _round(self, now: datetime) -> Iterator[AccountResults]:
         settled = tuple(self._source.stale_days())
         settled_series = tuple(self._source.stale_series())
-        plans = self._planned()
-        begun, touched = marked_from(settled), touched_by(settled_series, plans.gap)
-        found = _Round()
-        for cohort in _followed(plans.house, now, begun):
-            found.take(
-                cohort,
-                plans.of(cohort, now),
-                self._source.account_days(cohort.id),
-                touched=touched,
-                begun=begun.get(cohort.id),
-            )
+        plans = self._planned(now)
+        found = self._take_stock(plans, settled, settled_series, now)
         if found.drops:
             yield AccountResults(drops=tuple(found.drops), days=tuple(found.kept))
+        news = bool(found.drops)
         for work in found.blocks():
             made = tuple(self._compute(work, plans.gap, now))
             if made:
+                news = True
                 yield AccountResults(days=made)
         heats = tuple(_heats(found.accounts, plans.library, now))
+        if news:
+            # marks stand until the store is seen to hold what the readings say, so
+            # that a write that fails leaves nothing wrong behind
+            settled, settled_series = (), ()
         yield AccountResults(
             settled=settled, settled_series=settled_series, heats=heats, finished=True
         )
 
-    def _planned(self) -> _Plans:
+    def _take_stock(
+        self,
+        plans: Plans,
+        marks: Sequence[StaleDay],
+        series_marks: Sequence[StaleSeries],
+        now: datetime,
+    ) -> Round:
+        begun, touched = marked_from(marks), touched_by(series_marks, plans.gap)
+        found = Round()
+        for cohort in _followed(plans.house, now, begun):
+            account = plans.accounts.get(cohort.id)
+            if account is None or touched or cohort.id in begun:
+                account = plans.accounts[cohort.id] = found.sort(
+                    cohort,
+                    plans.of(cohort, now),
+                    self._source.account_days(cohort.id),
+                    touched=touched,
+                    begun=begun.get(cohort.id),
+                )
+            found.take(account)
+        return found
+
+    def _planned(self, now: datetime) -> Plans:
         site, library = self._configuration()
         last = self._entries[-1].id if self._entries else 0
         self._entries += self._source.entries(after=last)
@@ -297,12 +214,13 @@ class AccountsWorker:
             or held.library is not library
             or held.entries != len(self._entries)
         ):
-            held = self._plans = _Plans(site, library, self._entries)
+            held = self._plans = Plans(site, library, self._entries)
+        held.begin(now)
         return held
 
     def _compute(
         self,
-        work: list[_Work],
+        work: list[Work],
         gap: Callable[[str], timedelta],
         now: datetime,
     ) -> Iterator[AccountDay]:
@@ -315,15 +233,16 @@ class AccountsWorker:
         series = self._load([each.plan for each in work], gap)
         # tubs on one shelf with one species share their day: compute it once
         shared: dict[tuple[date, str], DayHeat] = {}
-        for account, plan, stored in work:
+        for account, plan, known in work:
             key = plan.day, plan.fingerprint
             if key not in shared:
                 shared[key] = day_heat(
                     plan.day, plan.spans, series, plan.rule, gap, now=now
                 )
-            account.add(plan.stage, shared[key])
-            if shared[key].complete or stored:
-                yield packed(plan, shared[key])
+            heat = shared[key]
+            account.add(plan, heat)
+            if heat != known and (heat.complete or known is not None):
+                yield packed(plan, heat)
 
     def _load(
         self, plans: Sequence[DayPlan], gap: Callable[[str], timedelta]
@@ -361,7 +280,7 @@ def _followed(
 
 
 def _heats(
-    accounts: Iterable[_Account], library: Library, now: datetime
+    accounts: Iterable[Account], library: Library, now: datetime
 ) -> Iterator[CohortHeat]:
     for account in accounts:
         cohort = account.cohort

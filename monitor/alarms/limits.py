@@ -10,6 +10,8 @@ import msgspec
 
 from monitor.alarms.alarm import Side
 
+replace = msgspec.structs.replace
+
 MOST_OF_THE_BAND = 0.25
 """A deadband never eats more than this share of a band from each side: own choice."""
 
@@ -23,12 +25,14 @@ class Timer(msgspec.Struct, frozen=True):
         beyond_since: First reading of the present run outside the limits.
         beyond: Readings in that run.
         within_since: First reading of the present run inside by the deadband.
+        side: On which side it was last outside.
     """
 
     active: bool = False
     beyond_since: datetime | None = None
     beyond: int = 0
     within_since: datetime | None = None
+    side: Side | None = None
 
 
 IDLE = Timer()
@@ -65,12 +69,25 @@ def side_of(value: float, low: float, high: float) -> Side | None:
     return Side.BELOW if value < low else Side.ABOVE
 
 
-def is_back(value: float, low: float, high: float, deadband: float) -> bool:
-    """Tell whether a value has come back by the deadband on both sides."""
+def is_back(
+    value: float, low: float, high: float, deadband: float, side: Side | None
+) -> bool:
+    """
+    Tell whether a value has come back by the deadband.
+
+    Args:
+        value: The reading.
+        low: Still inside.
+        high: Still inside.
+        deadband: How far it must come back, on the side on which it was outside.
+        side: That side; None asks it of both.
+    """
     if deadband <= 0:
         return in_band(value, low, high)
     kept = min(deadband, MOST_OF_THE_BAND * (high - low))
-    return low + kept < value < high - kept
+    above_low = value >= low if side is Side.ABOVE else value > low + kept
+    below_high = value <= high if side is Side.BELOW else value < high - kept
+    return above_low and below_high
 
 
 def judge(
@@ -100,15 +117,15 @@ def judge(
         count = timer.beyond + 1
         enough = bool(delays.readings) and count >= delays.readings
         raised = timer.active or enough or at - since >= delays.on
-        return Timer(raised, since, count, None)
+        return Timer(raised, since, count, None, side_of(value, low, high))
     if not timer.active:
         return IDLE
-    if not is_back(value, low, high, delays.deadband):
-        return Timer(active=True)
+    if not is_back(value, low, high, delays.deadband, timer.side):
+        return Timer(active=True, side=timer.side)
     since = timer.within_since or at
     if at - since >= delays.off:
         return IDLE
-    return Timer(active=True, within_since=since)
+    return Timer(active=True, within_since=since, side=timer.side)
 
 
 def pass_time(timer: Timer, now: datetime, *, delays: Delays, fresh: bool) -> Timer:
@@ -124,10 +141,9 @@ def pass_time(timer: Timer, now: datetime, *, delays: Delays, fresh: bool) -> Ti
     """
     if not fresh:
         return timer
-    if not timer.active and timer.beyond_since is not None:
-        if now - timer.beyond_since >= delays.on:
-            return Timer(True, timer.beyond_since, timer.beyond, None)
-    elif timer.active and timer.within_since is not None:
-        if now - timer.within_since >= delays.off:
-            return IDLE
+    began, back = timer.beyond_since, timer.within_since
+    if not timer.active and began is not None and now - began >= delays.on:
+        return replace(timer, active=True)
+    if timer.active and back is not None and now - back >= delays.off:
+        return IDLE
     return timer

@@ -131,7 +131,7 @@ def how_many(row: dict[str, Any]) -> str:
 COMMANDS: tuple[Command, ...] = (
     Command(
         words=("cohort", "start"),
-        help="Begin to follow animals of one species.",
+        help="begin to follow animals of one species",
         example=(
             "cohort start --species dynastes-hercules --stage L1 --count 12"
             " --place tub-101"
@@ -141,35 +141,35 @@ COMMANDS: tuple[Command, ...] = (
     ),
     Command(
         words=("cohort", "move"),
-        help="Put a cohort into another place.",
+        help="put a cohort into another place",
         example="cohort move 7 --to tub-102",
         arguments=_move_arguments,
         run=_move,
     ),
     Command(
         words=("cohort", "advance"),
-        help="Say that a cohort was found in a later stage.",
+        help="say that a cohort was found in a later stage",
         example="cohort advance 7 --stage L2 --last-seen '2026-03-01 09:30'",
         arguments=_advance_arguments,
         run=_advance,
     ),
     Command(
         words=("cohort", "count"),
-        help="Count a cohort.",
+        help="count a cohort",
         example="cohort count 7 11+ --by ines",
         arguments=_count_arguments,
         run=_count,
     ),
     Command(
         words=("cohort", "end"),
-        help="Follow a cohort no longer.",
+        help="follow a cohort no longer",
         example="cohort end 7 --reason 'on show'",
         arguments=_end_arguments,
         run=_end,
     ),
     Command(
         words=("cohort", "list"),
-        help="Show the cohorts that are followed.",
+        help="show the cohorts that are followed",
         example="cohort list --all",
         arguments=_list_arguments,
         run=_list,

@@ -36,6 +36,8 @@ def _rate(text: str) -> float:
 
 def _run(arguments: argparse.Namespace, context: Context) -> int:
     del context  # the demo has a configuration of its own
+    if arguments.json:
+        raise UsageError("--json: the demo tells a story for people; leave it out")
     # heavy, and wanted by nobody but the demo
     from monitor.demo.run import run_demo  # noqa: PLC0415
 

@@ -101,7 +101,7 @@ def _write_json(rows: Iterable[Row]) -> None:
 COMMANDS: tuple[Command, ...] = (
     Command(
         words=("export", "readings"),
-        help="Write readings as CSV: sensor, quantity, time (UTC), value, flag.",
+        help="write readings as CSV: sensor, quantity, time (UTC), value, flag",
         example=(
             "export readings --sensor warm-room-air --from 2026-03-01 --to 2026-03-02"
         ),

@@ -51,9 +51,10 @@ def _daemon(sheet: Sheet) -> list[str]:
     if daemon["queue"]:
         lines.append(f"{daemon['queue']} messages wait to be stored.")
     if daemon["quarantined"]:
-        lines.append(f"{daemon['quarantined']} messages were no readings; the newest:")
+        lines.append(f"{daemon['quarantined']} messages were no readings.")
         lines += [
-            cut(f"  {m['topic']}: {m['reason']}") for m in daemon["set_apart"][:1]
+            cut(f"  the newest, {m['topic']}: {m['reason']}")
+            for m in daemon["set_apart"][:1]
         ]
     return lines
 
@@ -70,10 +71,11 @@ def _open_place(place: Row, places: list[Row], sheet: Sheet) -> Iterator[str]:
     """A room or shelf: its readings, then its enclosures, then its shelves."""
     mark = f" [alarm {', '.join(map(str, place['alarms']))}]" if place["alarms"] else ""
     indent = "" if place["kind"] == "room" else " "
-    yield cut(f"{indent}{place['name']} ({place['id']}){mark}")
+    name = place["name"]
+    known = "" if name == place["id"] else f" ({place['id']})"
+    yield cut(f"{indent}{name}{known}{mark}")
     for reading in place["readings"]:
-        # what a shelf takes from its room stands at the room already
-        if reading["from"] != "room":
+        if _own(reading):
             yield _line(reading, sheet)
     yield from _dwellers(place["cohorts"], "")
     inside = [p for p in _children(place, places) if p["kind"] not in _OPEN]
@@ -83,12 +85,22 @@ def _open_place(place: Row, places: list[Row], sheet: Sheet) -> Iterator[str]:
     ):
         yield from _enclosure(enclosure, sheet)
     if plain:
-        tubs = "1 more tub" if len(plain) == 1 else f"{len(plain)} more tubs"
-        tubs = tubs.replace(" more", "") if len(plain) == len(inside) else tubs
-        yield from _dwellers([c for p in plain for c in p["cohorts"]], tubs)
+        cohorts = [c for p in plain for c in p["cohorts"]]
+        yield from _dwellers(cohorts, _how_many(plain, more=len(plain) < len(inside)))
     shelves = [p for p in _children(place, places) if p["kind"] in _OPEN]
     for shelf in sorted(shelves, key=lambda p: _rank(p, places)):
         yield from _open_place(shelf, places, sheet)
+
+
+def _how_many(places: list[Row], *, more: bool) -> str:
+    word = "tub" if all(p["kind"] == "rearing" for p in places) else "place"
+    plural = "" if len(places) == 1 else "s"
+    return f"{len(places)}{' more' if more else ''} {word}{plural}"
+
+
+def _own(reading: Row) -> bool:
+    """Whether a reading is of this very place; the others stand where they are from."""
+    return reading["from"] in ("own probe", "hand")
 
 
 def _enclosure(place: Row, sheet: Sheet) -> Iterator[str]:
@@ -96,7 +108,8 @@ def _enclosure(place: Row, sheet: Sheet) -> Iterator[str]:
     who = ", ".join(f"{c['name']} {c['stage']}" for c in place["cohorts"])
     yield cut(f"  {place['id']}{mark}{': ' if who else ''}{who}")
     for reading in place["readings"]:
-        yield _line(reading, sheet)
+        if _own(reading):
+            yield _line(reading, sheet)
 
 
 def _dwellers(cohorts: list[Row], where: str) -> Iterator[str]:
@@ -116,11 +129,11 @@ def _dwellers(cohorts: list[Row], where: str) -> Iterator[str]:
 def _line(reading: Row, sheet: Sheet) -> str:
     found = verdict(reading)
     value = value_words(reading["value"], reading["unit"])
-    source = reading["from"] if reading["from"] in ("hand", "shelf") else ""
+    source = "hand" if reading["from"] == "hand" else ""
     age = sheet.ago(reading["time"]) if reading["time"] else ""
     text = (
         f"  {found:<7}{brief(reading['quantity']):<10}{value:>10}"
-        f"  {band_words(reading['tolerated']):<12}{source:<6}{age}"
+        f"  {band_words(reading['tolerated']):<12}{source:<5}{age}"
     )
     return text.rstrip()
 
@@ -142,9 +155,7 @@ def verdict(reading: Row) -> str:
 
 
 def _stands_out(place: Row) -> bool:
-    return bool(place["alarms"]) or any(
-        r["from"] in ("own probe", "hand") for r in place["readings"]
-    )
+    return bool(place["alarms"]) or any(map(_own, place["readings"]))
 
 
 def _children(place: Row, places: list[Row]) -> list[Row]:
@@ -154,7 +165,7 @@ def _children(place: Row, places: list[Row]) -> list[Row]:
 def _rank(place: Row, places: list[Row]) -> tuple[bool, int]:
     """Sorting key: alarms first, then what is out of its band, then what is old."""
     worst, alarmed = len(_WORST), bool(place["alarms"])
-    for reading in place["readings"]:
+    for reading in filter(_own, place["readings"]):
         found = verdict(reading)
         if found in _WORST:
             worst = min(worst, _WORST.index(found))
@@ -167,7 +178,7 @@ def _rank(place: Row, places: list[Row]) -> tuple[bool, int]:
 COMMANDS: tuple[Command, ...] = (
     Command(
         words=("now",),
-        help="Show how the house is: alarms, readings against their bands, animals.",
+        help="show how the house is: alarms, readings against their bands, animals",
         example="now",
         arguments=_no_arguments,
         run=_run,

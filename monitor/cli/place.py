@@ -79,28 +79,28 @@ def _show(result: Result) -> str:
 COMMANDS: tuple[Command, ...] = (
     Command(
         words=("place", "create"),
-        help="Set up one or several tubs or other enclosures.",
+        help="set up one or several tubs or other enclosures",
         example="place create tub-101 tub-102 --in warm-room-a",
         arguments=_create_arguments,
         run=_create,
     ),
     Command(
         words=("place", "move"),
-        help="Carry enclosures to another shelf or room.",
+        help="carry enclosures to another shelf or room",
         example="place move tub-101 tub-102 --to warm-room-b --at 14:00",
         arguments=_move_arguments,
         run=_move,
     ),
     Command(
         words=("place", "scrap"),
-        help="Take empty enclosures away for good.",
+        help="take empty enclosures away for good",
         example="place scrap tub-101 --note 'mite trouble'",
         arguments=_scrap_arguments,
         run=_scrap,
     ),
     Command(
         words=("place", "list"),
-        help="Show rooms, shelves and enclosures, and who lives there.",
+        help="show rooms, shelves and enclosures, and who lives there",
         example="place list",
         arguments=_list_arguments,
         run=_list,

@@ -30,7 +30,7 @@ def _add(arguments: argparse.Namespace, context: Context) -> int:
 COMMANDS: tuple[Command, ...] = (
     Command(
         words=("reading", "add"),
-        help="Enter a reading by hand: a value, or minimum and maximum.",
+        help="enter a reading by hand: a value, or minimum and maximum",
         example=(
             "reading add --place tub-101 --quantity substrate_temperature"
             " --value 24.5 --by ines"

@@ -58,14 +58,14 @@ def _feeds(places: list[str]) -> str:
 COMMANDS: tuple[Command, ...] = (
     Command(
         words=("sensor", "move"),
-        help="Say that a sensor hangs elsewhere now.",
+        help="say that a sensor hangs elsewhere now",
         example="sensor move tub-probe-1 --to tub-101",
         arguments=_move_arguments,
         run=_move,
     ),
     Command(
         words=("sensor", "list"),
-        help="Show every sensor: last reading, age, place and whom it feeds.",
+        help="show every sensor: last reading, age, place and whom it feeds",
         example="sensor list",
         arguments=_no_arguments,
         run=_list,

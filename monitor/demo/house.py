@@ -16,7 +16,7 @@ from pathlib import Path
 
 import msgspec
 import numpy as np
-from paho.mqtt.client import Client, MQTTv5
+from paho.mqtt.client import Client, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.clock import ScaledClock, SteadyClock, clock_from_environment, from_us
@@ -120,11 +120,15 @@ class House:
 
 
 def _connect(port: int) -> Client:
+    """Speak MQTT 3.1.1 as most devices do, and say how the link is."""
     client = Client(
         CallbackAPIVersion.VERSION2,
         client_id="quillmere-house",
-        protocol=MQTTv5,
+        protocol=MQTTv311,
     )
+    client.on_connect = lambda *a: print(f"broker: {a[3]}", flush=True)
+    client.on_disconnect = lambda *a: print(f"broker gone: {a[3]}", flush=True)
+    client.on_connect_fail = lambda *_: print("broker not reached", flush=True)
     client.reconnect_delay_set(1, 2)
     client.connect_async("127.0.0.1", port, keepalive=30)
     client.loop_start()

@@ -63,7 +63,10 @@ def run_demo(*, state: Path | None, once: bool, rate: float = RATE) -> int:
     """
     with interruptible():
         dirs = make_directories(state)
-        print(f"Quillmere Insectarium, an invented house; files in {dirs.root}")
+        print(
+            f"Quillmere Insectarium, an invented house; files in {dirs.root}",
+            flush=True,
+        )
         try:
             with ExitStack() as stack:
                 scene = prepare(dirs, stack, rate=rate)

@@ -24,11 +24,18 @@ from monitor.demo.post import Caught, Post
 from monitor.demo.processes import Child
 from monitor.demo.settings import Directories
 from monitor.errors import MonitorError
+from monitor.store.reader import Reader
 
 T = TypeVar("T")
 
 LINES_OF_MAIL = 15
 """So much of a mail's text is shown."""
+
+OVER = ", over"
+"""What the subject of a mail says when an alarm is over."""
+
+READING_THE_MAIL = timedelta(minutes=3)
+"""A keeper's time between mail and answer."""
 
 SHOWN = ("warm-room-a", FAILING_SHELF, "cool-room-b", "incubator-1", "exhibit-1")
 """Places of the compact line."""
@@ -39,6 +46,11 @@ MARGIN_S = 15.0
 
 class StoryError(MonitorError):
     """The story did not go as the daemon should make it go."""
+
+
+def print_line(text: str) -> None:
+    """Print at once, also into a pipe."""
+    print(text, flush=True)
 
 
 @dataclass
@@ -59,7 +71,7 @@ class Scene:
     desk: Desk
     post: Post
     keepers: dict[str, str]
-    say: Callable[[str], None] = print
+    say: Callable[[str], None] = print_line
     seen: dict[int, str] = field(default_factory=dict)
 
     def tell(self, text: str) -> None:
@@ -107,16 +119,17 @@ def tell(scene: Scene) -> None:
     scene.tell(f"the heater of {FAILING_SHELF} fails; nobody has noticed yet")
     alarm = falling(scene)
     scene.tell(f"ALARM standing: {alarm.words}")
-    mail = notice(scene, lambda c: "over" not in c.subject, what="the alarm's mail")
+    mail = notice(scene, lambda c: OVER not in c.subject, what="the alarm's mail")
     show_mail(scene, mail)
     keeper = scene.keepers.get(mail.to, mail.to)
+    time.sleep(scene.clock.seconds(READING_THE_MAIL))
     answer(scene, alarm, keeper)
     scene.house.tell(f"heater {FAILING_SHELF} mended")
     scene.tell(f"{keeper} pushes the plug of the heater home: it warms again")
     recovery(scene, alarm)
     over = notice(
         scene,
-        lambda c: c.to == mail.to and c.path != mail.path and "over" in c.subject,
+        lambda c: c.to == mail.to and c.path != mail.path and OVER in c.subject,
         what="the mail of the return to normal",
     )
     scene.tell(f"back to normal; mail to {over.to}: {over.subject}")
@@ -175,6 +188,10 @@ def show_mail(scene: Scene, mail: Caught) -> None:
     """Show a mail as it would have gone out."""
     scene.tell(f"mail to {mail.to}, caught as {mail.path}")
     scene.say(f"       Subject: {mail.subject}")
+    for row in Reader.open(scene.dirs.store).notices():
+        if row.subject == mail.subject:
+            scene.say(f"       Short form, for a phone: {row.short}")
+            break
     lines = [line for line in mail.text.splitlines() if line.strip()]
     for line in lines[:LINES_OF_MAIL]:
         for part in textwrap.wrap(line, 84) or [""]:

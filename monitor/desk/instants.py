@@ -41,11 +41,12 @@ def parse_instant(text: str, *, zone: ZoneInfo, now: datetime) -> datetime:
         )
     try:
         read = datetime.fromisoformat(text.strip())
-    except ValueError:
+        if read.tzinfo is not None:
+            return read.astimezone(UTC)
+        return _from_local(read, zone, text)
+    except (ValueError, OverflowError):
+        # overflow: an offset carries the first or last day out of the calendar
         raise UsageError(f"{text!r} is no time: write {FORMS}") from None
-    if read.tzinfo is not None:
-        return read.astimezone(UTC)
-    return _from_local(read, zone, text)
 
 
 def is_date(text: str) -> bool:

@@ -10,7 +10,6 @@ from datetime import datetime, timedelta
 import msgspec
 
 from monitor.alarms.alarm import Alarm, AlarmState
-from monitor.alarms.limits import Timer
 from monitor.alarms.registry import NEVER_SHELVED, ONCE
 from monitor.alarms.states import Move
 from monitor.heart.events import (
@@ -179,7 +178,11 @@ def _clock(work: Work, event: ClockStepped) -> None:
         return None if t is None else min(t + by, at)
 
     work.timers = {
-        k: Timer(t.active, shift(t.beyond_since), t.beyond, shift(t.within_since))
+        k: replace(
+            t,
+            beyond_since=shift(t.beyond_since),
+            within_since=shift(t.within_since),
+        )
         for k, t in work.timers.items()
     }
     work.series = {

@@ -48,10 +48,9 @@ def short_form(stories: Sequence[Story], *, mark: str, over: bool) -> str:
     where = _where(first)
     tail = ". ".join(t for t in (more, f"Alarm {first.alarm.id}") if t)
     start = f"{head}, {where}" if where else head
-    room = LIMIT - gsm7_length(tail) - len(". ")
-    start = clip(start, room)
+    # at most 20 + _FACT + 2 + _WHERE + 2 + 30: what must be said always fits
     kept: list[_Piece] = [_Piece(0, start)]
-    room -= gsm7_length(start)
+    room = LIMIT - gsm7_length(tail) - len(". ") - gsm7_length(start)
     for piece in _pieces(first, over=over):
         text = to_gsm7(sentence(piece.text)).rstrip(".")
         free = room - len(". ")

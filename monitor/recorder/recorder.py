@@ -9,6 +9,7 @@ import logging
 import queue
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from datetime import datetime, timedelta
@@ -18,7 +19,7 @@ from monitor.accounts.heat import CohortHeat
 from monitor.accounts.worker import AccountResults
 from monitor.clock import Clock
 from monitor.desk.desk import VERBS, perform
-from monitor.desk.view import Health, Outcome, Reply, Request, View
+from monitor.desk.view import Health, Outcome, Reply, Request, SetApart, View
 from monitor.errors import MonitorError, RefusedError, StoreError
 from monitor.heart.drive import TICK, tick_after
 from monitor.heart.events import (
@@ -71,6 +72,9 @@ MOST_ASKED = 1_000
 
 ASK_S = 5.0
 """A keeper's request is answered within this. [s]"""
+
+SHOWN_APART = 10
+"""Messages set apart that `now` shows."""
 
 BEHIND = timedelta(hours=1)
 """A clock so far behind the newest reading is wrong (S8)."""
@@ -148,6 +152,7 @@ class Recorder:
         self._ticked = tick_after(now) - TICK
         self._saved_at = now
         self._counters: dict[str, int] = {}
+        self._set_apart: deque[SetApart] = deque(maxlen=SHOWN_APART)
         self._starting = True
 
     # Called by other threads
@@ -298,6 +303,9 @@ class Recorder:
             known = self._latest.get(key)
             if known is None or reading.time > known.time:
                 self._latest[key] = reading
+        for refused in batch.rejected[-SHOWN_APART:]:
+            apart = SetApart(refused.at, refused.topic, refused.reason)
+            self._set_apart.appendleft(apart)
         for results in batch.accounts:
             if results.finished:
                 self._heat = {heat.cohort: heat for heat in results.heats}
@@ -424,4 +432,5 @@ class Recorder:
             ledger.committed,
             ledger.committed_at,
             counters,
+            tuple(self._set_apart),
         )

@@ -25,8 +25,6 @@ from monitor.site.model import (
 from monitor.site.spans import Span
 from monitor.site.words import PlaceKind
 
-__all__ = ["Range"]
-
 Topic = Annotated[str, AfterValidator(checking.topic_filter)]
 Pointer = Annotated[str, AfterValidator(checking.pointer)]
 WebAddress = Annotated[str, AfterValidator(checking.web_address)]

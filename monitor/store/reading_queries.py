@@ -2,7 +2,7 @@
 
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, closing
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -212,20 +212,11 @@ def latest_upto(connection: sqlite3.Connection) -> int:
     return int(row[0]) if row else 0
 
 
-def log_rows(
-    connection: sqlite3.Connection, first: int, end: int
-) -> Iterator[NDArray[np.void]]:
-    """Give (series, ts_us, value) of the log from *first* to before *end* in µs."""
-    cursor = connection.execute(
-        "SELECT series, ts_us, value FROM reading_log"
-        " WHERE ts_us >= ? AND ts_us < ? ORDER BY id",
-        (first, end),
-    )
-    try:
+def arrays(cursor: sqlite3.Cursor) -> Iterator[NDArray[np.void]]:
+    """Give the rows (series, ts_us, value) of a cursor as arrays; closes it."""
+    with closing(cursor):
         while rows := cursor.fetchmany(CHUNK):
             yield np.array(rows, ROW)
-    finally:
-        cursor.close()
 
 
 def group(rows: NDArray[np.void]) -> Iterator[tuple[int, Run]]:
@@ -240,8 +231,10 @@ def group(rows: NDArray[np.void]) -> Iterator[tuple[int, Run]]:
 
 
 def _by_series(connection: sqlite3.Connection) -> dict[int, Run]:
-    chunks = list(log_rows(connection, to_us(BEGINNING), to_us(END) + 1))
-    return dict(group(np.concatenate(chunks))) if chunks else {}
+    cursor = connection.execute(
+        "SELECT series, ts_us, value FROM reading_log ORDER BY id"
+    )
+    return dict(group(np.concatenate([np.empty(0, ROW), *arrays(cursor)])))
 
 
 def _columns(rows: list[tuple[int, float]]) -> Run:

@@ -34,7 +34,7 @@ SUBSTRATE = "substrate_temperature"
 
 
 def site(**changes):
-    """Shelves warm-a and warm-b with an air probe each, and a spare probe."""
+    """Shelves warm-a and warm-b with an air probe each; on the bench a spare one."""
     return Site.model_validate(
         {
             "site": {"name": "Quillmere Insectarium", "time_zone": "Europe/Dublin"},
@@ -43,11 +43,12 @@ def site(**changes):
                 {"id": "warm-a", "room": "warm"},
                 {"id": "warm-b", "room": "warm"},
                 {"id": "dark", "room": "warm"},
+                {"id": "bench", "room": "warm"},
             ],
             "sensor": [
                 probe("a-air", "warm-a", AIR),
                 probe("b-air", "warm-b", AIR),
-                probe("spare", "store-tub", SUBSTRATE),
+                probe("spare", "bench", SUBSTRATE),
             ],
         }
         | changes
@@ -55,7 +56,13 @@ def site(**changes):
 
 
 def probe(name, place, quantity, interval="5 min"):
-    return {"id": name, "place": place, "quantity": quantity, "interval": interval}
+    return {
+        "id": name,
+        "place": place,
+        "quantity": quantity,
+        "interval": interval,
+        "topic": f"rearing/{name}",
+    }
 
 
 def stage(name, *, bands=(), **development):
@@ -77,7 +84,19 @@ def heat(**more):
         "lower_threshold": 10.0,
         "upper_threshold": 30.0,
         "cutoff": "horizontal",
+        "fitted_with": "constant temperatures",
         "required_degree_days": [{"sex": "any", "mean": 200.0, "sd": 20.0}],
+    } | more
+
+
+def lasting(*durations, driven_by="heat", **more):
+    """Durations by (sex, days, temperature), above an assumed threshold."""
+    return {
+        "driven_by": driven_by,
+        "duration_days": [
+            {"sex": sex, "mean": days, "sd": 1.0, "at": at}
+            for sex, days, at in durations
+        ],
     } | more
 
 
@@ -91,7 +110,7 @@ def library(**stages):
             "stage": [
                 stage("egg", **developments["egg"]),
                 stage("grub", bands=[SUBSTRATE], **developments["grub"]),
-                stage("adult", driven_by="time"),
+                stage("adult", **lasting(("any", 60.0, 24.0), driven_by="time")),
                 stage("guest"),
             ],
         }

@@ -150,7 +150,7 @@ def test_of_several_probes_the_one_that_measured_most_speaks():
         sensor=[
             quillmere.probe("first", "warm-a", AIR),
             quillmere.probe("second", "warm-a", AIR),
-        ]
+        ],
     )
     house = settled().house(site)
     spans = fed_spans(house, house.cohorts[1], "egg", prefer_substrate=False)
@@ -246,10 +246,9 @@ def test_an_equal_feed_has_an_equal_fingerprint():
     assert len({plain, moved, same, ruled}) == 4
 
 
-def development(**table):
-    return Development.model_validate(
-        quillmere.heat(**table) | {"source": "from-memory"}
-    )
+def development(table=None, **changes):
+    made = table or quillmere.heat(**changes)
+    return Development.model_validate(made | {"source": "from-memory"})
 
 
 def account(days, made, sex="any"):
@@ -312,43 +311,49 @@ def test_the_longest_source_comes_first():
 
 def test_stages_that_warmth_does_not_drive_have_no_account():
     """Driven by time, no development at all, or no threshold."""
-    timed = development(driven_by="time")
+    timed = development(quillmere.lasting(("any", 60.0, 24.0), driven_by="time"))
+    unchecked = Development.model_construct(driven_by="heat", lower_threshold=None)
 
     assert heat_rule(timed) is None
     assert heat_rule(None) is None
-    assert heat_rule(development(lower_threshold=None)) is None
+    assert heat_rule(unchecked) is None
     assert account([], timed) is None
 
 
 def test_an_assumed_threshold_turns_a_duration_into_degree_days():
     """75 days at 24 degC above an assumed 10 are 1,050 degree-days; it says so."""
     made = development(
-        lower_threshold=None,
-        upper_threshold=None,
-        cutoff=None,
-        required_degree_days=[],
-        assumed_lower_threshold=10.0,
-        duration_days=[
-            {"sex": "female", "mean": 75.0, "sd": 10.0, "at": 24.0},
-            {"sex": "male", "mean": 85.0, "sd": 12.0, "at": 24.0},
-        ],
+        quillmere.lasting(
+            ("female", 75.0, 24.0), ("male", 85.0, 24.0), assumed_lower_threshold=10.0
+        )
     )
 
     female, mixed = account([], made, "female"), account([], made)
 
     assert (female.required, female.assumed_threshold) == (1050, True)
-    assert mixed.required == pytest.approx(80 * 14)
+    assert (female.high, mixed.required) == (None, pytest.approx(80 * 14))
     assert requirement(made, "male") == 1190
 
 
+def test_durations_at_two_temperatures_give_their_mean():
+    """50 days at 20 and 30 days at 25 above 10: 500 and 450."""
+    made = development(
+        quillmere.lasting(
+            ("any", 50.0, 20.0), ("any", 30.0, 25.0), assumed_lower_threshold=10.0
+        )
+    )
+
+    assert requirement(made, "any") == 475
+
+
 @pytest.mark.parametrize(
-    ("sex", "expected"), [("female", 210), ("any", 200), ("male", 200)]
+    ("sex", "expected"), [("female", 210), ("male", 190), ("any", 200)]
 )
 def test_the_requirement_is_of_the_cohorts_sex(sex, expected):
-    """Else of any."""
+    """A cohort of both sexes needs the mean of them."""
     made = development(
         required_degree_days=[
-            {"sex": "any", "mean": 200.0, "sd": 20.0},
+            {"sex": "male", "mean": 190.0, "sd": 20.0},
             {"sex": "female", "mean": 210.0, "sd": 20.0},
         ]
     )
@@ -356,13 +361,9 @@ def test_the_requirement_is_of_the_cohorts_sex(sex, expected):
     assert requirement(made, sex) == expected
 
 
-def test_no_requirement_is_said():
-    """A duration below the threshold says nothing either."""
-    bare = development(required_degree_days=[])
-    cold = development(
-        required_degree_days=[],
-        duration_days=[{"sex": "any", "mean": 75.0, "sd": 10.0, "at": 9.0}],
-    )
+def test_a_requirement_of_any_sex_holds_for_each():
+    """And a stage without one says so."""
+    timed = development(quillmere.lasting(("any", 60.0, 24.0), driven_by="time"))
 
-    assert requirement(bare, "any") is None
-    assert requirement(cold, "any") is None
+    assert requirement(development(), "female") == 200
+    assert requirement(timed, "any") is None

@@ -65,13 +65,20 @@ def test_c9_a_value_that_is_no_number_is_never_in_band():
     """NaN and infinities are outside every band (C9)."""
     for value in (math.nan, math.inf, -math.inf):
         assert not in_band(value, 0.0, 30.0)
-        assert not is_back(value, 0.0, 30.0, 0.5)
+        assert not is_back(value, 0.0, 30.0, 0.5, None)
     assert side_of(math.nan, 0.0, 30.0) is Side.ABOVE
 
 
 def test_a_narrow_band_can_still_be_come_back_to():
     """A deadband as wide as the band leaves its middle to come back to."""
-    assert is_back(25.0, 24.5, 25.5, 5.0)
+    assert is_back(25.0, 24.5, 25.5, 5.0, None)
+
+
+def test_the_deadband_is_asked_only_on_the_side_that_was_broken():
+    """A tub that was too dry is back when it is saturated."""
+    assert is_back(100.0, 60.0, 100.0, 3.0, Side.BELOW)
+    assert not is_back(100.0, 60.0, 100.0, 3.0, Side.ABOVE)
+    assert not is_back(62.0, 60.0, 100.0, 3.0, Side.BELOW)
 
 
 def test_time_alone_ends_an_on_delay_only_while_the_last_reading_is_fresh():

@@ -6,6 +6,7 @@ Rates depend on the disk of this run, so each stands beside a yardstick of the s
 
 import os
 import statistics
+import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -25,6 +26,11 @@ DAY = 1440
 TURNS = 3
 
 
+def say(line: str) -> None:
+    """Print one line of the result."""
+    sys.stdout.write(line + "\n")
+
+
 def day_of_minutes(day: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
     """A day of minute readings, jitter of 2 s in microseconds, 0.01 degC."""
     noise = np.random.default_rng(seed * 1000 + day)
@@ -35,7 +41,7 @@ def day_of_minutes(day: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 def median_s(work: Callable[[], object]) -> float:
-    """Median of a few runs. [s]"""
+    """Median time of a few runs, in seconds."""
     took = []
     for _ in range(TURNS):
         began = time.perf_counter()
@@ -76,8 +82,8 @@ def insert_rate(directory: Path) -> None:
                     os.fdatasync(file.fileno())
 
             bare = median_s(yardstick)
-    print(f"insert: {100 * BATCH / took:,.0f} readings/s in batches of {BATCH};")
-    print(f"  {took / bare:.1f} times 100 bare writes of 16 KiB with fdatasync")
+    say(f"insert: {100 * BATCH / took:,.0f} readings/s in batches of {BATCH};")
+    say(f"  {took / bare:.1f} times 100 bare writes of 16 KiB with fdatasync")
 
 
 def sealed_year(directory: Path) -> None:
@@ -99,11 +105,11 @@ def sealed_year(directory: Path) -> None:
             lambda: reader.readings("probe-1", "air_temperature", START, end)
         )
         bare = median_s(lambda: np.load(directory / "year.npy"))
-    print(f"sealed: {size / (series * 365 * DAY):.2f} bytes a reading, all included")
-    print(f"a year of one series ({len(year[0]):,} readings): {took * 1000:.1f} ms,")
-    print(f"  {took / bare:.1f} times np.load of the same ({bare * 1000:.1f} ms)")
+    say(f"sealed: {size / (series * 365 * DAY):.2f} bytes a reading, all included")
+    say(f"a year of one series ({len(year[0]):,} readings): {took * 1000:.1f} ms,")
+    say(f"  {took / bare:.1f} times np.load of the same ({bare * 1000:.1f} ms)")
     opened = median_s(lambda: Writer.open(directory, now=START).close())
-    print(f"open with {size / 1e6:.0f} MB: {opened * 1000:.0f} ms")
+    say(f"open with {size / 1e6:.0f} MB: {opened * 1000:.0f} ms")
 
 
 def a_day(directory: Path) -> None:
@@ -122,14 +128,14 @@ def a_day(directory: Path) -> None:
                 )
     rows = probes * DAY
     opened = median_s(lambda: Writer.open(directory, now=START).close())
-    print(f"open with {rows:,} hot readings: {opened * 1000:.0f} ms")
+    say(f"open with {rows:,} hot readings: {opened * 1000:.0f} ms")
     with Writer.open(directory, now=START) as writer:
         latest = median_s(writer.reader().latest)
         began = time.perf_counter()
         moved = writer.seal(from_us(to_us(START) + 86_400_000_000))
         took = time.perf_counter() - began
-    print(f"latest of {probes} series: {latest * 1000:.1f} ms")
-    print(f"seal a day: {moved / took:,.0f} readings/s ({took:.2f} s)")
+    say(f"latest of {probes} series: {latest * 1000:.1f} ms")
+    say(f"seal a day: {moved / took:,.0f} readings/s ({took:.2f} s)")
 
 
 if __name__ == "__main__":

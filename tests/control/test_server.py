@@ -46,13 +46,18 @@ def test_a_request_and_its_reply_are_one_line_each(serve):
     """Program and daemon agree on JSON with a newline."""
     served = serve()
 
-    reply = say(served.path, b'{"do": "now", "args": {"x": [1, 2]}}\n'.replace(b"[1, 2]", b'["a"]'))
+    reply = say(
+        served.path,
+        b'{"do": "now", "args": {"x": [1, 2]}}\n'.replace(b"[1, 2]", b'["a"]'),
+    )
 
     assert reply == {"ok": True, "result": {"do": "now"}, "error": "", "exit": 0}
     assert served.asked[0].args == {"x": ["a"]}
 
 
-@pytest.mark.parametrize("line", [b'{"do":"now"}', b'{"do":"now"}\nmore', b'{"do":"now"}\r\n'])
+@pytest.mark.parametrize(
+    "line", [b'{"do":"now"}', b'{"do":"now"}\nmore', b'{"do":"now"}\r\n']
+)
 def test_a_client_that_ends_its_line_differently_is_heard(serve, line):
     """A hang-up ends a line too; what follows a line is left alone."""
     served = serve()

@@ -160,10 +160,10 @@ def a_site(text: str = SITE) -> Site:
 
 def a_library() -> Library:
     """Three species; the hunter is provisional."""
-    found = [Species.model_validate(tomllib.loads(t)) for t in (LOWLAND, MONTANE, HUNTER)]
-    return Library(
-        species={s.id: s for s in found}, provisional=frozenset({"hunter"})
-    )
+    found = [
+        Species.model_validate(tomllib.loads(t)) for t in (LOWLAND, MONTANE, HUNTER)
+    ]
+    return Library(species={s.id: s for s in found}, provisional=frozenset({"hunter"}))
 
 
 class Quillmere:
@@ -210,7 +210,9 @@ class Quillmere:
             self.latest[reading.sensor, reading.quantity] = reading
         return msgspec.json.decode(msgspec.json.encode(outcome.result))
 
-    def heard(self, sensor: str, quantity: Quantity, value: float, ago: timedelta) -> None:
+    def heard(
+        self, sensor: str, quantity: Quantity, value: float, ago: timedelta
+    ) -> None:
         """A reading that was measured some time ago."""
         reading = Reading(sensor, quantity.value, self.now - ago, value)
         self.latest[sensor, quantity.value] = reading

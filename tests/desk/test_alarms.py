@@ -19,8 +19,9 @@ def test_an_answer_is_stepped_with_its_keeper_and_note(quillmere):
 
     assert outcome.answers == (Answer(NOW, 12, "acknowledge", "ines", None, "going"),)
     assert outcome.entries == ()
-    assert "Alarm 12 (shelf-a air temperature outside-tolerated) is answered by ines" in (
-        outcome.result["said"]
+    assert (
+        "Alarm 12 (shelf-a air temperature outside-tolerated) is answered by ines"
+        in (outcome.result["said"])
     )
 
 

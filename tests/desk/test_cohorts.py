@@ -139,7 +139,7 @@ def test_bands_clash_at_night_alone(quillmere):
     """By day both live well; at night the pupae need it cool."""
     quillmere.do("cohort start", **(EGGS | {"stage": "pupa"}))
 
-    with pytest.raises(RefusedError, match="tub-1 at night: .*16 to 19 degC"):
+    with pytest.raises(RefusedError, match=r"tub-1 at night: .*16 to 19 degC"):
         quillmere.ask("cohort start", **EGGS)
 
 
@@ -159,7 +159,9 @@ def test_a_move_into_a_clash_is_refused(quillmere):
     quillmere.do("cohort start", **EGGS)
     quillmere.do("cohort start", **(MONTANE | {"place": "tub-2"}))
 
-    with pytest.raises(RefusedError, match="no common tolerated air temperature at tub-1"):
+    with pytest.raises(
+        RefusedError, match="no common tolerated air temperature at tub-1"
+    ):
         quillmere.ask("cohort move", id=2, to="tub-1")
     assert quillmere.ask("cohort move", id=2, to="tub-1", anyway=True).entries
     with pytest.raises(RefusedError, match="lives in tub-1 already"):
@@ -198,7 +200,9 @@ def test_advance_goes_to_the_next_stage(quillmere):
     """The change is dated half-way between the two visits."""
     quillmere.do("cohort start", **EGGS, at="2026-02-20 12:00")
 
-    quillmere.do("cohort advance", id=1, at="2026-02-28 12:00", last_seen="2026-02-26 12:00")
+    quillmere.do(
+        "cohort advance", id=1, at="2026-02-28 12:00", last_seen="2026-02-26 12:00"
+    )
 
     cohort = quillmere.view().house.cohorts[1]
     assert cohort.stage == "L1"
@@ -305,7 +309,9 @@ def test_an_ended_cohort_is_no_longer_followed(quillmere):
     quillmere.do("cohort end", id=1, reason="on show")
 
     assert quillmere.do("cohort list")["cohorts"] == []
-    assert quillmere.do("cohort list", all=True)["cohorts"][0]["end_reason"] == "on show"
+    assert (
+        quillmere.do("cohort list", all=True)["cohorts"][0]["end_reason"] == "on show"
+    )
     with pytest.raises(RefusedError, match="ended at 2026-03-01 13:00: on show"):
         quillmere.ask("cohort count", id=1, count="3")
 

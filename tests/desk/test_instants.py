@@ -38,6 +38,8 @@ def test_the_forms(text, told):
         ("yesterday", "is no time"),
         ("25:00", "is no time"),
         ("2026-02-30 10:00", "is no time"),
+        ("0001-01-01T00:00:00+05:00", "is no time"),
+        ("9999-12-31T23:59:59-05:00", "is no time"),
         ("2026-06-30", "is a day without a time"),
         ("2026-07-01 14:02", "still to come"),
         ("0206-03-01 10:00", "more than ten years ago"),
@@ -55,7 +57,7 @@ def test_what_is_no_instant_of_the_past_says_why(text, part):
     assert part in str(caught.value)
 
 
-@given(st.datetimes(datetime(2020, 1, 1), datetime(2026, 6, 30), timezones=st.just(UTC)))
+@given(st.datetimes(timezones=st.just(UTC)))
 def test_an_instant_with_its_offset_reads_back(at):
     """What the desk writes, it reads, to the microsecond."""
     assert parse_instant(at.isoformat(), zone=DUBLIN, now=NOW) == at

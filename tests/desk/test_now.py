@@ -46,7 +46,11 @@ def test_the_contract_is_kept(quillmere):
     }
     assert {key: reading[key] for key in wanted} == wanted
     (cohort,) = tub["cohorts"]
-    assert (cohort["id"], cohort["species"], cohort["count"]) == (1, "lowland-scarab", 12)
+    assert (cohort["id"], cohort["species"], cohort["count"]) == (
+        1,
+        "lowland-scarab",
+        12,
+    )
     assert (cohort["degree_days"], cohort["coverage"]) == (91.5, 0.97)
 
 
@@ -71,7 +75,9 @@ def test_an_old_reading_is_flagged_as_missing(quillmere, sensor, place, age, fla
 
 def test_a_sensor_never_heard_has_no_value(quillmere):
     """Nothing is invented for it."""
-    (reading,) = [r for r in of(quillmere, "shelf-a")["readings"] if r["sensor"] == "a-air"]
+    (reading,) = [
+        r for r in of(quillmere, "shelf-a")["readings"] if r["sensor"] == "a-air"
+    ]
 
     assert (reading["value"], reading["time"], reading["flag"]) == (None, None, 9)
 
@@ -145,7 +151,9 @@ def test_a_shelf_shows_the_strictest_limits_of_all_whom_it_serves(quillmere):
     quillmere.do("cohort start", **EGGS)
     quillmere.do("cohort start", **(EGGS | {"stage": "pupa", "place": "tub-2"}))
 
-    (reading,) = [r for r in of(quillmere, "shelf-a")["readings"] if r["sensor"] == "a-air"]
+    (reading,) = [
+        r for r in of(quillmere, "shelf-a")["readings"] if r["sensor"] == "a-air"
+    ]
 
     assert reading["tolerated"] == [21.0, 26.0]
 

@@ -54,7 +54,11 @@ def test_a_tub_stands_in_an_incubator(quillmere):
     """Incubators hold tubs; the chain of readings goes through them."""
     quillmere.do("place create", ids="tub-3", in_="incubator-1")
 
-    assert quillmere.view().house.chain("tub-3") == ("tub-3", "incubator-1", "warm-room")
+    assert quillmere.view().house.chain("tub-3") == (
+        "tub-3",
+        "incubator-1",
+        "warm-room",
+    )
 
 
 def test_a_tub_moves_with_its_history(quillmere):
@@ -114,7 +118,7 @@ def test_a_tub_with_a_probe_is_not_scrapped(quillmere):
 
 def test_rooms_and_shelves_are_not_scrapped(quillmere):
     """They are screwed to the wall."""
-    with pytest.raises(RefusedError, match="shelf-a stands in site.toml"):
+    with pytest.raises(RefusedError, match=r"shelf-a stands in site.toml"):
         quillmere.ask("place scrap", ids="shelf-a")
 
 
@@ -123,9 +127,7 @@ def test_a_scrapped_id_may_be_used_again_later(quillmere):
     quillmere.do("place scrap", ids="tub-1", at="2026-02-20 12:00")
 
     with pytest.raises(RefusedError, match="was scrapped at 2026-02-20 12:00"):
-        quillmere.ask(
-            "place create", ids="tub-1", in_="shelf-b", at="2026-02-19 12:00"
-        )
+        quillmere.ask("place create", ids="tub-1", in_="shelf-b", at="2026-02-19 12:00")
     quillmere.do("place create", ids="tub-1", in_="shelf-b")
 
     assert quillmere.view().house.places["tub-1"].stays[0].since == NOW

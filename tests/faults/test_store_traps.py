@@ -117,6 +117,17 @@ def test_q2_threads_that_read_then_write_never_collide(writer, state):
     assert writer.reader().counters() == {"turns": 2 * turns}
 
 
+def test_q2_a_transaction_writes_from_its_first_statement(writer, state):
+    """The lock is taken before anything is read, so that nothing can come between."""
+    with (
+        contextlib.closing(connect_writer(state / FILE)) as other,
+        writer.transaction(),
+    ):
+        other.execute("PRAGMA busy_timeout = 0").fetchall()
+        with pytest.raises(sqlite3.OperationalError, match="locked"):
+            other.execute("BEGIN IMMEDIATE")
+
+
 def test_q3_only_the_store_speaks_sql():
     """No statement is executed, and sqlite3 is not imported, outside the store."""
     statements = ("insert ", "update ", "delete ", "replace ", "begin")
@@ -150,10 +161,14 @@ def test_q3_no_transaction_is_begun_by_itself(writer):
 
 def test_q3_a_transaction_does_not_nest(writer):
     """The inner one is refused; the outer one is rolled back as a whole."""
-    with pytest.raises(RuntimeError, match="open already"), writer.transaction():
-        writer.count("turns")
+
+    def nest() -> None:
         with writer.transaction():
             writer.count("turns")
+            put(writer, reading(0))
+
+    with pytest.raises(RuntimeError, match="open already"):
+        nest()
 
     assert writer.reader().counters() == {}
 
@@ -343,7 +358,7 @@ with Writer.open(Path(sys.argv[1]), now=NOW) as writer:
 
 
 def test_q7_kill_9_loses_nothing_that_was_committed(state):
-    """Killed 15 times while it commits, seals and checkpoints: every printed commit is there."""
+    """Killed 15 times as it commits, seals, checkpoints: printed commits are there."""
     chance = random.Random(20260310)  # noqa: S311 (when to kill, no secret)
     committed: list[int] = []
     for _ in range(15):
@@ -356,8 +371,8 @@ def test_q7_kill_9_loses_nothing_that_was_committed(state):
         ) as process:
             assert process.stdout is not None
             assert process.stdout.readline() == "ready\n"
-            for _ in range(chance.randrange(1, 120)):
-                committed.append(int(process.stdout.readline()))
+            turns = chance.randrange(1, 120)
+            committed += [int(process.stdout.readline()) for _ in range(turns)]
             process.send_signal(signal.SIGKILL)
             rest = process.stdout.read().splitlines()
             committed += [int(line) for line in rest if line]
@@ -442,6 +457,12 @@ def test_q8_a_damaged_piece_is_told_with_the_path(writer):
         stored(writer.reader())
 
 
+NOTICE_SOON = """
+INSERT INTO notice (keeper, why, priority, alarms, created_us, subject, short, long,
+html) VALUES ('ines', '', 'soon', '[]', 1, '', '', '', '')
+"""
+
+
 @pytest.mark.parametrize(
     "statement",
     [
@@ -460,8 +481,7 @@ def test_q8_a_damaged_piece_is_told_with_the_path(writer):
         "INSERT INTO alarm_change VALUES (1, 9, 1, 'raised', '', '', '{}')",
         "INSERT INTO journal VALUES (1, 1, 1, 'ines', 'kind', '{', '')",
         "INSERT INTO quarantine VALUES (1, 1, '', '', zeroblob(513), 513)",
-        "INSERT INTO notice SELECT 1, 'ines', '', 'soon', '[]', 1, '', '', '', '',"
-        " 'waiting', 0, 0, NULL, NULL, ''",
+        NOTICE_SOON,
         "INSERT INTO state_record VALUES ('x', 1, 'text')",
     ],
 )

@@ -1,6 +1,7 @@
 """Life under a service manager: rows S1, S4 to S8 and M14 of the traps."""
 
 import contextlib
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -12,6 +13,7 @@ import pytest
 
 from monitor.clock import ScaledClock
 from monitor.health import Heartbeats, Watch
+from monitor.service import HUNG
 from monitor.systemd import Notifier
 from tests.support.brokers import free_port, publish, wait_for
 from tests.support.daemon import Daemon, notify_socket
@@ -97,6 +99,68 @@ def test_s1_the_daemon_pings_in_time(manager):
     daemon.wait_for("WATCHDOG=1", 5)
 
     assert daemon.end() == 0
+
+
+FREEZING = """
+import os, sys, threading
+from datetime import timedelta
+from monitor import health, service
+from monitor.cli.main import main
+
+name, trigger = sys.argv[1:3]
+service.HUNG[name] = timedelta(seconds=1.5)
+service.ACCOUNTS_EVERY_S = 0.2
+whole = health.Heartbeats.beat
+
+def beat(self, who):
+    if who == name and os.path.exists(trigger):
+        threading.Event().wait()
+    whole(self, who)
+
+health.Heartbeats.beat = beat
+sys.exit(main(sys.argv[3:]))
+"""
+
+
+@pytest.fixture
+def frozen(manager, tmp_path):
+    """Freezes one thread of a daemon that pings, and waits until that is noticed."""
+
+    def freeze(name):
+        trigger = tmp_path / "freeze"
+        daemon = manager(program=("-c", FREEZING, name, str(trigger)))
+        daemon.wait_for("READY=1")
+        daemon.wait_for("WATCHDOG=1", 10)
+        trigger.touch()
+        wait_for(lambda: f'event="threads hang" threads={name}' in daemon.said(), 15)
+        daemon.notify.drain()
+        return daemon
+
+    return freeze
+
+
+@pytest.mark.parametrize("name", sorted(HUNG))
+def test_s1_a_thread_of_the_daemon_that_freezes_stops_the_ping(frozen, name):
+    """Whichever it is; the manager's SIGABRT then leaves stacks and nobody behind."""
+    daemon = frozen(name)
+    daemon.pause(1.5)
+    pings = daemon.notify.drain().count("WATCHDOG=1")
+
+    daemon.running.send_signal(signal.SIGABRT)
+    code = daemon.running.wait(10)
+
+    assert (pings, code) == (0, -signal.SIGABRT)
+    assert "Fatal Python error: Aborted" in daemon.said()
+    wait_for(lambda: daemon.left_behind() == [])
+
+
+def test_s4_sigterm_ends_a_daemon_whose_recorder_is_frozen(frozen):
+    """The end is bounded, whatever hangs, and names what hung."""
+    daemon = frozen("recorder")
+    daemon.end(10.0)
+
+    assert 'event="thread did not end" which=recorder' in daemon.said()
+    assert daemon.left_behind() == []
 
 
 # S4: the end by SIGTERM

@@ -242,10 +242,14 @@ def test_something_else_on_the_port_is_told_and_tried_again():
 
 def test_a_second_program_with_our_client_id_is_named(tmp_path):
     """M14: the broker throws one of the two out, and the words say which id."""
-    with mosquitto(tmp_path) as broker, running(broker.port) as one:
-        with socket.create_connection(("127.0.0.1", broker.port), 5) as raw:
-            raw.sendall(b"\x10\x1b\x00\x04MQTT\x04\x02\x00\x3c\x00\x0frearing-monitor")
-            wait_for(lambda: len(one.changes) > 1)
+    hello = b"\x10\x1b\x00\x04MQTT\x04\x02\x00\x3c\x00\x0frearing-monitor"
+    with (
+        mosquitto(tmp_path) as broker,
+        running(broker.port) as one,
+        socket.create_connection(("127.0.0.1", broker.port), 5) as raw,
+    ):
+        raw.sendall(hello)
+        wait_for(lambda: len(one.changes) > 1)
 
     assert 'uses the client id "rearing-monitor": stop it' in one.changes[1][1]
 

@@ -82,6 +82,11 @@ def test_what_is_written_is_of_the_alphabet_and_clips_to_any_length(text, limit)
     assert clip(plain, 10**6) == plain
 
 
+def test_cutting_counts_the_extension_table_twice():
+    """Three brackets are six septets: only two of them and the dots fit into seven."""
+    assert clip("[[[[", 7) == "[[.."
+
+
 def test_an_unreadable_name_is_known_as_such():
     """More than half question marks is no name."""
     assert not readable(to_gsm7("Тёплая"))

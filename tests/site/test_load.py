@@ -177,11 +177,15 @@ def test_effective_settings_of_a_short_site_say_the_defaults(tmp_path):
 
     assert printed.split("\n\n")[1:5] == [
         '[site]\nname = "Q"\ntime_zone = "UTC"',
-        '[broker]\nembedded = true\nlisten = "127.0.0.1:1883"\ntls = false\n'
-        'client_id = "rearing-monitor"',
+        (
+            '[broker]\nembedded = true\nlisten = "127.0.0.1:1883"\ntls = false\n'
+            'client_id = "rearing-monitor"'
+        ),
         '[[room]]\nid = "r"\nname = "R"',
-        "[alarms]\non_delay = {}\noff_delay = {}\ndeadband = {}\n"
-        'escalate_after = { day = "10 min", night = "15 min" }',
+        (
+            "[alarms]\non_delay = {}\noff_delay = {}\ndeadband = {}\n"
+            'escalate_after = { day = "10 min", night = "15 min" }'
+        ),
     ]
 
 
@@ -190,14 +194,19 @@ def test_effective_settings_of_a_short_site_say_the_defaults(tmp_path):
     [
         ([("rings = true", "rings = false")], "nobody who can be rung"),
         ([('fallback = "ines"\n', "")], "the rota has no fallback"),
-        ([('name_in_pack = "t1"\n', "")], "read by pointer carry no time: warm-room-a-a"),
+        (
+            [('name_in_pack = "t1"\n', "")],
+            "read by pointer carry no time: warm-room-a-a",
+        ),
         ([('username = "monitor"\n', "")], "the broker asks for no login"),
-        ([('host = "127.0.0.1"\nport = 1883', 'host = "b.example"\nport = 1883')],
-         "and the password go to b.example in the clear"),
+        (
+            [('host = "127.0.0.1"\nport = 1883', 'host = "b.example"\nport = 1883')],
+            "and the password go to b.example in the clear",
+        ),
         ([], "the limit of air_temperature in warm-room has no sensor"),
         ([], "provisional, from templates: lowland-scarab, montane-scarab"),
     ],
-)  # fmt: skip
+)
 def test_advice_is_given_where_a_night_would_go_wrong(tmp_path, edits, said):
     """What is allowed and still dangerous is said."""
     house = forms.config_dir(tmp_path, forms.edited(forms.SITE, *edits))

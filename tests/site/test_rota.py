@@ -60,9 +60,7 @@ def test_keepers_follow_one_another_weekly(at, keeper):
 
 
 def test_a_change_in_the_hour_that_comes_twice_happens_once():
-    """
-    The last Sunday of October shows 01:30 twice in Dublin; the first one counts.
-    """
+    """The last Sunday of October shows 01:30 twice in Dublin; the first one counts."""
     rota = ROTA | {"first_change": date(2026, 1, 4), "change": "Sun 01:30"}
     minutes = [utc(2026, 10, 25) + timedelta(minutes=10 * n) for n in range(18)]
 
@@ -72,9 +70,7 @@ def test_a_change_in_the_hour_that_comes_twice_happens_once():
 
 
 def test_a_change_in_the_hour_that_never_comes_happens():
-    """
-    The last Sunday of March has no 01:30 in Dublin; the change is not lost.
-    """
+    """The last Sunday of March has no 01:30 in Dublin; the change is not lost."""
     rota = ROTA | {"first_change": date(2026, 1, 4), "change": "Sun 01:30"}
 
     before = on_call(site(rota=rota), utc(2026, 3, 29, 0, 59))

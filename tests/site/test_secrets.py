@@ -85,7 +85,7 @@ def test_a_wrong_level_of_logging_is_one_line(monkeypatch):
     """A setting that cannot be is refused by its name."""
     monkeypatch.setenv("REARING_LOG", "loud")
 
-    with pytest.raises(ConfigError, match='^REARING_LOG: "loud": '):
+    with pytest.raises(ConfigError, match=r'^REARING_LOG: "loud": '):
         process_settings()
 
 

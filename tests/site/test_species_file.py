@@ -59,27 +59,44 @@ SUM = 'required_degree_days = [{ sex = "any", mean = 210.0, sd = 21.0 }]\n'
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ("lower_threshold = 10.0\nupper", "lower_threshold = 42.0\nupper",
-         "lower_threshold: 42.0 is not below upper_threshold 32.0 (swap them?)"),
+        (
+            "lower_threshold = 10.0\nupper",
+            "lower_threshold = 42.0\nupper",
+            "lower_threshold: 42.0 is not below upper_threshold 32.0 (swap them?)",
+        ),
         ("lower_threshold = 10.0\nupper", "upper", "lower_threshold: is missing"),
         ('cutoff = "horizontal"\n', "", "cutoff: is missing"),
         ("upper_threshold = 32.0\n", "", "cutoff: has no upper_threshold"),
         ('"horizontal"', '"diagonal"', 'cutoff: "diagonal" is none of'),
         (RECORD, "", "fitted_with: is missing: required_degree_days hold only for"),
         (SUM, "", 'driven_by: "heat" needs required_degree_days or duration_days'),
-        (SUM, SUM + "duration_days = [{ mean = 9.0, sd = 1.0, at = 24.0 }]\n",
-         "duration_days: stands beside required_degree_days"),
+        (
+            SUM,
+            SUM + "duration_days = [{ mean = 9.0, sd = 1.0, at = 24.0 }]\n",
+            "duration_days: stands beside required_degree_days",
+        ),
         (SUM, SUM + "assumed_lower_threshold = 9.0\n", "is for durations alone"),
         ("assumed_lower_threshold = 10.0\n", "", "assumed_lower_threshold: is missing"),
-        ("assumed_lower_threshold = 10.0", "assumed_lower_threshold = 24.0",
-         "duration_days[1].at: 24.0 is not above assumed_lower_threshold 24.0"),
-        ("assumed_lower_threshold = 10.0",
-         "assumed_lower_threshold = 10.0\nlower_threshold = 9.0",
-         "lower_threshold: belongs to required_degree_days"),
-        ('driven_by = "heat"\nlower', 'driven_by = "time"\nlower',
-         'duration_days: is missing: what is driven by "time" needs it'),
-        ('driven_by = "heat"\nduration', 'driven_by = "time"\nduration',
-         "assumed_lower_threshold: has no meaning where time alone drives"),
+        (
+            "assumed_lower_threshold = 10.0",
+            "assumed_lower_threshold = 24.0",
+            "duration_days[1].at: 24.0 is not above assumed_lower_threshold 24.0",
+        ),
+        (
+            "assumed_lower_threshold = 10.0",
+            "assumed_lower_threshold = 10.0\nlower_threshold = 9.0",
+            "lower_threshold: belongs to required_degree_days",
+        ),
+        (
+            'driven_by = "heat"\nlower',
+            'driven_by = "time"\nlower',
+            'duration_days: is missing: what is driven by "time" needs it',
+        ),
+        (
+            'driven_by = "heat"\nduration',
+            'driven_by = "time"\nduration',
+            "assumed_lower_threshold: has no meaning where time alone drives",
+        ),
         ('driven_by = "heat"\nlower', 'driven_by = "hope"\nlower', '"hope" is none of'),
         ('sex = "female"', 'sex = "any"', '"any" stands beside a sex'),
         ('sex = "female"', 'sex = "male"', '"male" stands twice'),
@@ -89,7 +106,7 @@ SUM = 'required_degree_days = [{ sex = "any", mean = 210.0, sd = 21.0 }]\n'
         ("at = 24.0", "at = 75.0", "at: 75.0 lies outside -20 to 60 degC"),
         ("upper_threshold = 32.0", "upper_threshold = 90.0", "is it in degF?"),
     ],
-)  # fmt: skip
+)
 def test_thresholds_method_and_sum_are_one_record(old, new, said):
     """A requirement without its threshold, cutoff or method is refused."""
     text = complaint((old, new))
@@ -111,26 +128,46 @@ def test_time_alone_needs_only_durations():
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ("[19.0, 29.0]", "[29.0, 19.0]", "low 29.0 is not below high 19.0 (swap them?)"),
+        (
+            "[19.0, 29.0]",
+            "[29.0, 19.0]",
+            "low 29.0 is not below high 19.0 (swap them?)",
+        ),
         ("[22.0, 26.0]", "[26.0, 22.0]", "target: low 26.0 is not below high 22.0"),
         ("[12.0, 33.0]", "[33.0, 12.0]", "danger: low 33.0 is not below high 12.0"),
         ("[17.0, 27.0]", "[27.0, 17.0]", "night.tolerated: low 27.0 is not below"),
-        ("[17.0, 27.0]", "[23.0, 27.0]", "night.tolerated: tolerated [23.0, 27.0] does"),
+        (
+            "[17.0, 27.0]",
+            "[23.0, 27.0]",
+            "night.tolerated: tolerated [23.0, 27.0] does",
+        ),
         ("[17.0, 27.0]", "[11.0, 27.0]", "night.danger: danger [12.0, 33.0] does not"),
         ("[19.0, 29.0]", "[23.0, 29.0]", "does not enclose target [22.0, 26.0]"),
         ("[12.0, 33.0]", "[20.0, 33.0]", "does not enclose tolerated [19.0, 29.0]"),
-        ('"substrate_temperature"', '"relative_humidity"\ndeadband = -1.0', "deadband: -1.0"),
+        (
+            '"substrate_temperature"',
+            '"relative_humidity"\ndeadband = -1.0',
+            "deadband: -1.0",
+        ),
         ('of = "tub"', 'of = "shelf"', 'of: "shelf" is none of "tub" or "room"'),
         ('"30 min"', '"half an hour"', "is no span"),
-        ('"moisten"', '"moistn"', 'acts[2]: "moistn" is no act: write look, feed, mist'),
+        (
+            '"moisten"',
+            '"moistn"',
+            'acts[2]: "moistn" is no act: write look, feed, mist',
+        ),
         ('act = "look"', 'act = "feed"', '"feed" is due but is not among the acts'),
         ('id = "pupa"', 'id = "Egg"', 'stage[2] (Egg).id: "Egg" stands twice'),
         ('id = "pupa"', 'id = "in cell"', "is no id"),
         ("mean = 0.6", "mean = 1.6", "survival_egg_to_adult.mean: 1.6 should be less"),
-        ('source = "from-memory" }', 'source = { house = "us" } }', "source.date: is missing"),
+        (
+            'source = "from-memory" }',
+            'source = { house = "us" } }',
+            "source.date: is missing",
+        ),
         ('source = "from-memory" }', "source = 5 }", "source: 5 is no text"),
     ],
-)  # fmt: skip
+)
 def test_a_wrong_value_is_refused_with_its_mend(old, new, said):
     """Stage, key, value and mend stand in one line."""
     assert said in complaint((old, new))

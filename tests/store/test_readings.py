@@ -1,3 +1,5 @@
+import contextlib
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -8,7 +10,7 @@ from hypothesis import strategies as st
 from monitor.clock import from_us, to_us
 from monitor.errors import StoreError
 from monitor.heart.events import Reading
-from monitor.store import Writer, hot, reading_queries
+from monitor.store import Writer, hot, reading_queries, sealing
 from monitor.store.rows import StaleSeries
 from tests.store.support import (
     AIR,
@@ -25,6 +27,13 @@ from tests.store.support import (
 )
 
 DAY = timedelta(days=1)
+
+
+def undone(writer: Writer, work: Callable[[], object]) -> None:
+    """Do something in a transaction that fails afterwards."""
+    with writer.transaction():
+        work()
+        raise ZeroDivisionError
 
 
 def test_q11_times_are_kept_to_the_microsecond(writer):
@@ -76,14 +85,25 @@ def test_a_rolled_back_transaction_leaves_nothing_in_memory(writer):
     put(writer, reading(-9, 9.0), reading(-5, 5.0))
     batch = (reading(-7, 7.0), reading(-1, 1.0), reading(0, sensor="shelf-b"))
 
-    with pytest.raises(ZeroDivisionError), writer.transaction():
-        writer.add_readings(batch, now=NOW)
-        raise ZeroDivisionError
+    with pytest.raises(ZeroDivisionError):
+        undone(writer, lambda: writer.add_readings(batch, now=NOW))
 
     assert writer.reader().latest() == {("shelf-a", AIR): reading(-5, 5.0)}
     assert put(writer, *batch) == [True, True, True]
     assert put(writer, *batch) == [False, False, False]
     assert stored(read(writer)) == pairs(reading(-9, 9.0), reading(-5, 5.0), *batch[:2])
+
+
+def test_the_newest_of_a_rolled_back_transaction_is_forgotten(writer, monkeypatch):
+    """What never was committed is not told as the newest reading later."""
+    monkeypatch.setattr(hot, "UNFLUSHED", 0)
+    put(writer, reading(-9))
+    with pytest.raises(ZeroDivisionError):
+        undone(writer, lambda: writer.add_readings([reading(-1)], now=NOW))
+
+    put(writer, *(reading(m) for m in (-8, -7, -6, -5, -4)))
+
+    assert writer.reader().latest() == {("shelf-a", AIR): reading(-4)}
 
 
 def test_an_iterable_that_breaks_leaves_nothing_in_memory(writer):
@@ -101,10 +121,15 @@ def test_an_iterable_that_breaks_leaves_nothing_in_memory(writer):
 
 def test_a_swallowed_failure_still_rolls_back(writer):
     """A transaction in which a statement failed cannot commit the rest."""
-    with pytest.raises(StoreError), writer.transaction():
-        writer.count("seen")
-        with pytest.raises(StoreError):
-            writer.add_readings([reading(-1, float("nan"))], now=NOW)
+
+    def swallow() -> None:
+        with writer.transaction():
+            writer.count("seen")
+            with contextlib.suppress(StoreError):
+                writer.add_readings([reading(-1, float("nan"))], now=NOW)
+
+    with pytest.raises(StoreError, match="NOT NULL"):
+        swallow()
 
     assert read(writer).counters() == {}
     assert put(writer, reading(-1)) == [True]
@@ -251,6 +276,62 @@ def test_only_whole_days_are_sealed(writer):
     assert writer.seal(NOW) == 0
 
 
+def test_a_backlog_of_many_days_is_sealed_span_by_span(writer, monkeypatch):
+    """Days fetched together, apart, before 1970 and far ahead: every reading once."""
+    monkeypatch.setattr(sealing, "ROWS", 5)
+    days = [-30_000, -29_999, -5, -5, -4, -2, -2, -2, -1, 0, 400]
+    given = [reading(day * 1440 + k, k) for k, day in enumerate(days)]
+    other = [reading(day * 1440 - 9, sensor="shelf-b") for day in {*days}]
+    put(writer, *given, *other)
+
+    moved = writer.seal(NOW)
+    (hot_rows,) = writer._connection.execute(
+        "SELECT count(*) FROM reading_log"
+    ).fetchone()
+
+    assert (moved, hot_rows) == (9 + 6, 2 + 2)
+    assert list(read(writer).iterate_readings()) == sorted(
+        [*given, *other], key=lambda r: (r.sensor, r.time)
+    )
+    assert not any(put(writer, *given, *other))
+
+
+@pytest.mark.parametrize(
+    "fails", ["INSERT ON piece WHEN NEW.day > 20519", "DELETE ON reading_log"]
+)
+def test_a_sealing_that_fails_changes_no_answer(writer, monkeypatch, fails):
+    """Cut short before a piece, or before the log is thinned, it is done again."""
+    monkeypatch.setattr(sealing, "ROWS", 1)
+    given = [reading(day * 1440) for day in (-3, -2, -1)]
+    put(writer, *given)
+    writer._connection.execute(
+        f"CREATE TEMP TRIGGER t BEFORE {fails} BEGIN SELECT raise(ABORT, 'no'); END"
+    )
+
+    with pytest.raises(StoreError, match="no"):
+        writer.seal(NOW)
+
+    assert stored(read(writer)) == pairs(*given)
+    assert put(writer, *given) == [False] * 3
+    writer._connection.execute("DROP TRIGGER t")
+    assert writer.seal(NOW) > 0
+    assert stored(read(writer)) == pairs(*given)
+    assert list(writer.reader().readings_since(FIRST)) == []
+
+
+def test_a_long_log_is_loaded_in_parts(writer, monkeypatch):
+    """Instants of several parts and series end up in order."""
+    monkeypatch.setattr(hot, "LOADED", 3)
+    batch = [
+        reading(m, sensor=s) for m in (-4, -9, -1, -7) for s in ("shelf-a", "shelf-b")
+    ]
+    put(writer, *batch)
+
+    with reopened(writer) as again:
+        assert put(again, *batch) == [False] * len(batch)
+        assert put(again, reading(-5), reading(-5)) == [True, False]
+
+
 def test_an_import_merges_with_log_and_pieces(writer):
     """What is stored already stays, what is new is added, over several days."""
     times, values = minutes(datetime(2026, 3, 8, tzinfo=UTC), 3000)
@@ -274,9 +355,8 @@ def test_an_import_can_be_part_of_a_transaction(writer):
     """A rolled back import leaves no piece and no memory of one."""
     run = minutes(datetime(2026, 3, 8, tzinfo=UTC), 10)
 
-    with pytest.raises(ZeroDivisionError), writer.transaction():
-        writer.import_day("shelf-a", AIR, *run)
-        raise ZeroDivisionError
+    with pytest.raises(ZeroDivisionError):
+        undone(writer, lambda: writer.import_day("shelf-a", AIR, *run))
 
     assert stored(read(writer)) == []
     assert writer.import_day("shelf-a", AIR, *run) == 10
@@ -327,7 +407,7 @@ moves = st.lists(
 )
 @given(moves=moves)
 def test_the_store_is_a_map_from_instant_to_first_value(tmp_path_factory, moves):
-    """Whatever is added, repeated and sealed, each instant is there once, first value."""
+    """Whatever is added, repeated, sealed: each instant once, with its first value."""
     model: dict[str, dict[int, float]] = {"shelf-a": {}, "shelf-b": {}}
     with Writer.open(tmp_path_factory.mktemp("store"), now=NOW) as writer:
         for move in moves:

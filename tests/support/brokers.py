@@ -111,7 +111,8 @@ def publish(
 ) -> subprocess.CompletedProcess[str]:
     """Publish one message with mosquitto_pub to any broker on 127.0.0.1."""
     command = ["mosquitto_pub", "-h", "127.0.0.1", "-p", str(port), "-t", topic]
-    command += ["-q", str(qos), "-s", *more]
+    command += ["-q", str(qos), *more]
+    command += ["-s"] if payload else ["-n"]
     command += ["-r"] if retain else []
     command += ["-u", login[0], "-P", login[1]] if login else []
     data = payload.encode() if isinstance(payload, str) else payload

@@ -71,24 +71,36 @@ class NotifySocket:
 
 @dataclass
 class Daemon:
-    """``python -m monitor run`` in a session of its own."""
+    """
+    ``python -m monitor run`` in a session of its own.
+
+    Attributes:
+        folder: Its configuration, secrets, log and, without *state*, its store.
+        broker: The text of [broker].
+        environment: Set beside what it needs.
+        program: What stands for ``-m monitor``, such as a script that breaks it.
+        more: Added to site.toml.
+    """
 
     folder: Path
     broker: str
     notify: NotifySocket
     environment: dict[str, str] = field(default_factory=dict)
     state: Path | None = None
+    program: tuple[str, ...] = ("-m", "monitor")
+    more: str = ""
     process: "subprocess.Popen[bytes] | None" = None
 
     def start(self) -> "Daemon":
         """Write the site and start."""
         config = self.folder / "config"
         config.mkdir(exist_ok=True)
-        (config / "site.toml").write_text(SITE.format(broker=self.broker))
+        text = SITE.format(broker=self.broker) + self.more
+        (config / "site.toml").write_text(text)
         (self.folder / "secrets").mkdir(exist_ok=True)
         with (self.folder / "log").open("ab") as log:
             self.process = subprocess.Popen(
-                [sys.executable, "-m", "monitor", "run", "--config", str(config)],
+                [sys.executable, *self.program, "run", "--config", str(config)],
                 cwd=self.folder,
                 env=self.variables() | {"NOTIFY_SOCKET": self.notify.address},
                 stdin=subprocess.DEVNULL,

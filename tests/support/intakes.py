@@ -47,7 +47,7 @@ class RunningIntake:
         receive_maximum: int = 1000,
     ) -> None:
         self.clock = SteadyClock()
-        self.inbox = inbox or Inbox()
+        self.inbox = Inbox() if inbox is None else inbox
         self.changes: list[tuple[bool, str]] = []
         self.raised: BaseException | None = None
         self.intake = MqttIntake(
