@@ -32,6 +32,9 @@ from monitor.site.site_file import Sensor
 POLL_S = 0.1
 """Real seconds between two looks at the clock [s]."""
 
+READY = "ready"
+"""The house's first line: it lives, and waits for the broker."""
+
 MINUTE_S = 60
 
 _WORKS = {"dead": False, "mended": True}
@@ -119,7 +122,7 @@ class House:
         return self.probes[sensor].read(self._live.feels(self._felt[sensor]))
 
 
-def _connect(port: int) -> Client:
+def make_client() -> Client:
     """Speak MQTT 3.1.1 as most devices do, and say how the link is."""
     client = Client(
         CallbackAPIVersion.VERSION2,
@@ -128,11 +131,18 @@ def _connect(port: int) -> Client:
     )
     client.on_connect = lambda *a: print(f"broker: {a[3]}", flush=True)
     client.on_disconnect = lambda *a: print(f"broker gone: {a[3]}", flush=True)
-    client.on_connect_fail = lambda *_: print("broker not reached", flush=True)
     client.reconnect_delay_set(1, 2)
-    client.connect_async("127.0.0.1", port, keepalive=30)
-    client.loop_start()
     return client
+
+
+def reached(client: Client, port: int) -> bool:
+    """Try once to reach the broker, which may not have started yet."""
+    try:
+        client.connect("127.0.0.1", port, keepalive=30)
+    except OSError:
+        return False
+    client.loop_start()
+    return True
 
 
 class Orders:
@@ -158,9 +168,14 @@ def live(
     client: Client,
     clock: SteadyClock | ScaledClock,
     orders: Orders,
+    *,
+    port: int,
 ) -> None:
     """Go on until the orders end."""
+    linked = False
     while not orders.ended:
+        # later losses of the link are paho's to mend
+        linked = linked or reached(client, port)
         for order in orders.take(seconds=POLL_S):
             try:
                 print(f"done: {house.obey(order)}", flush=True)
@@ -185,9 +200,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     begin = msgspec.json.decode(arguments.begin.read_bytes(), type=Snapshot)
     sensors = load(arguments.config).site.sensors
     house = House(sensors, begin, Weather(), arguments.seed)
-    client = _connect(arguments.port)
+    client, orders = make_client(), Orders(sys.stdin.fileno())
+    print(READY, flush=True)
     try:
-        live(house, client, clock_from_environment(), Orders(sys.stdin.fileno()))
+        live(house, client, clock_from_environment(), orders, port=arguments.port)
     except KeyboardInterrupt:
         return 130
     finally:

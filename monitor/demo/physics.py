@@ -34,7 +34,8 @@ def saturation_vapour_g_m3(temperature_c: ArrayLike) -> Array:
         temperature_c: Of the air. [degC]
 
     References:
-        WMO-No. 8 (2008), Annex 4.B, pure-phase Magnus form, and the gas law.
+        WMO-No. 8 (2008), Annex 4.B, pure-phase Magnus form, and the gas law:
+        `monitor.science.air` is more exact, and for one value at a time.
     """
     t = np.asarray(temperature_c, dtype=np.float64)
     pressure_pa = 611.2 * np.exp(17.62 * t / (243.12 + t))

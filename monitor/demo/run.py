@@ -14,6 +14,7 @@ import msgspec
 from monitor.clock import ScaledClock
 from monitor.demo.backfill import fill
 from monitor.demo.desk import Desk, wait_for
+from monitor.demo.house import READY
 from monitor.demo.post import Post, free_port
 from monitor.demo.processes import environment, start_daemon, start_house
 from monitor.demo.residents import journal
@@ -101,6 +102,13 @@ def prepare(dirs: Directories, stack: ExitStack, *, rate: float) -> Scene:
         began_boot=time.clock_gettime(time.CLOCK_BOOTTIME),
     )
     env = environment(dirs, clock.spelled())
+    house = stack.enter_context(start_house(dirs, env, port=broker_port))
+    # the daemon counts silence from its start, so the sensors are there before it
+    wait_for(
+        lambda: READY in dirs.house_log.read_text() or None,
+        seconds=START_S,
+        alive=lambda: house.ended is None,
+    )
     daemon = stack.enter_context(start_daemon(dirs, env))
     desk = Desk(dirs.socket)
     answers = wait_for(
@@ -111,7 +119,6 @@ def prepare(dirs: Directories, stack: ExitStack, *, rate: float) -> Scene:
     if not answers:
         how = "" if daemon.ended is None else f", it ended with code {daemon.ended}"
         raise StoryError(f"the daemon does not answer{how}: see {dirs.log}")
-    house = stack.enter_context(start_house(dirs, env, port=broker_port))
     return Scene(dirs, clock, zone, daemon, house, desk, post, _keepers(configuration))
 
 

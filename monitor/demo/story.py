@@ -252,18 +252,16 @@ def compact(now: Now) -> str:
     return f"{now.committed} readings stored; " + ", ".join(parts)
 
 
-FAULTS: tuple[tuple[str, str, str], ...] = (
+FAULTS: tuple[tuple[str, str], ...] = (
+    ("probe cool-room-a-air silent", "the battery of cool-room-a-air is empty"),
+    ("humidifier exhibit-1 dead", "the humidifier of exhibit-1 has run dry"),
+    ("heater incubator-1 dead", "the heater of incubator-1 fails"),
     (
-        "probe cool-room-a-air silent",
-        "mended",
-        "the battery of cool-room-a-air is empty",
+        "probe bin-2-core reads-85-once",
+        "bin-2-core reads 85.0 once: the next reading takes it back, nobody is woken",
     ),
-    ("humidifier warm-room-b dead", "mended", "the humidifier of warm-room-b is empty"),
-    ("probe tub-probe-3 stuck", "mended", "tub-probe-3 repeats its last value"),
-    ("heater incubator-1 dead", "mended", "the heater of incubator-1 fails"),
-    ("probe bin-2-core reads-85-once", "mended", "bin-2-core was read too early"),
 )
-"""Small faults of the endless demo: order, how it is undone, and words."""
+"""Small faults of the endless demo: the order to the house, and words."""
 
 FAULT_EVERY_S = 180.0
 """Real seconds from one small fault to the next."""
@@ -293,13 +291,13 @@ def go_on(scene: Scene, *, seed: int) -> None:
         now = time.monotonic()
         if mending and now >= mending[0]:
             scene.house.tell(mending[1])
-            scene.tell(f"mended: {mending[1].rsplit(' ', 1)[0]}")
+            scene.tell(mending[1])
             mending = None
         if now >= next_fault:
-            what, undone, words = next(faults)
+            what, words = next(faults)
             scene.house.tell(what)
             scene.tell(words)
-            mending = (now + MENDED_AFTER_S, f"{what.rsplit(' ', 1)[0]} {undone}")
+            mending = (now + MENDED_AFTER_S, f"{what.rpartition(' ')[0]} mended")
             next_fault = now + FAULT_EVERY_S
         with suppress(MonitorError):
             if now >= next_line:

@@ -2,12 +2,14 @@
 
 import json
 import logging
+import select
 import ssl
+import time
 from importlib.metadata import version
 
 import msgspec
 from paho.mqtt.client import Client, MQTTv5
-from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
@@ -17,6 +19,7 @@ SESSION_EXPIRY_S = 7 * 86_400
 """The broker keeps our queue this long while we are away. [s]"""
 CONNECT_TIMEOUT_S = 5.0
 _STATUS_QUEUE = 100
+_GOODBYE_WITHIN_S = 1.0
 
 
 class BrokerAddress(msgspec.Struct, frozen=True):
@@ -59,14 +62,15 @@ class BrokerAddress(msgspec.Struct, frozen=True):
             "and password, and that it speaks MQTT 5 there"
         )
 
-    def lost(self, reason: str) -> str:
-        """Say that a connection ended."""
-        mend = (
-            f'another program uses the client id "{self.client_id}": stop it'
-            if "taken over" in reason.lower()
-            else "trying again"
-        )
-        return f"lost the broker at {self.place} ({reason}): {mend}"
+    def lost(self, reason: str, *, often: bool = False) -> str:
+        """Say that a connection ended, or that each ends soon."""
+        if often or "taken over" in reason.lower():
+            return (
+                f"the broker at {self.place} throws us out again and again ({reason}): "
+                f'stop the other program with the client id "{self.client_id}", '
+                "or look at the broker's log"
+            )
+        return f"lost the broker at {self.place} ({reason}): trying again"
 
     def unreachable(self, exc: Exception) -> str:
         """Say that there was no connection."""
@@ -138,6 +142,29 @@ def new_client(
         properties=properties,
     )
     return client
+
+
+def say_goodbye(client: Client, status_topic: str) -> None:
+    """
+    Publish "offline" and wait shortly for its receipt before hanging up.
+
+    A broker that answers it has taken our acknowledgements before; a socket
+    closed with unread bytes in it could take them back.
+    """
+    sent = client.publish(status_topic, status_payload("offline"), qos=1, retain=True)
+    deadline = time.monotonic() + _GOODBYE_WITHIN_S
+    while (
+        (sock := client.socket()) is not None
+        and sent.rc is MQTTErrorCode.MQTT_ERR_SUCCESS
+        and not sent.is_published()
+        and time.monotonic() < deadline
+    ):
+        poll = select.poll()
+        poll.register(sock, select.POLLIN)
+        if poll.poll(100):
+            client.loop_read()
+        client.loop_write()
+    client.disconnect()
 
 
 def _tls(address: BrokerAddress) -> ssl.SSLContext:

@@ -2,9 +2,13 @@
 
 import threading
 from collections import deque
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import msgspec
+
+from monitor.clock import MICROSECOND, Clock
+
+_STEPPED_BACK = timedelta(seconds=1)
 
 
 class Arrival(msgspec.Struct, frozen=True, gc=False):
@@ -30,6 +34,22 @@ class Arrival(msgspec.Struct, frozen=True, gc=False):
     mid: int
     generation: int
     arrived_at: datetime
+
+
+class Stamp:
+    """Gives times of arrival, each a microsecond on where the clock has not moved."""
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        self._last = clock.now()
+
+    def next(self) -> datetime:
+        """Tell the time; a clock that was set back is followed. UTC."""
+        now, last = self._clock.now(), self._last
+        if now <= last and last - now < _STEPPED_BACK:
+            now = last + MICROSECOND
+        self._last = now
+        return now
 
 
 class Inbox:

@@ -3,9 +3,9 @@ The connection to the broker: bytes in, acknowledgements out.
 
 paho's network loop runs here in its documented form for a loop of one's own
 (`loop_read`, `loop_write`, `loop_misc`), in the thread that calls `run`. So every
-packet is written by one thread: an acknowledgement asked for by the recorder is
-handed over and sent here, where it cannot meet a reconnect halfway or cut a packet
-in two. An end of the loop is an end of `run`, which the supervisor sees (M1).
+packet is written by one thread: the recorder's acknowledgements are sent here,
+where they cannot meet a reconnect halfway or cut a packet in two. An end of the
+loop is an end of `run`, which the supervisor sees (M1).
 """
 
 import logging
@@ -16,7 +16,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
 from paho.mqtt.enums import MQTTErrorCode
@@ -24,9 +24,14 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from monitor.clock import MICROSECOND, Clock
-from monitor.intake.address import BrokerAddress, new_client, status_payload
-from monitor.intake.arrival import Arrival, Inbox
+from monitor.clock import Clock
+from monitor.intake.address import (
+    BrokerAddress,
+    new_client,
+    say_goodbye,
+    status_payload,
+)
+from monitor.intake.arrival import Arrival, Inbox, Stamp
 from monitor.intake.draining import Drain
 from monitor.intake.filters import covers, filters_for
 from monitor.intake.health import IntakeHealth
@@ -39,12 +44,13 @@ SHORTEST_DELAY_S, LONGEST_DELAY_S = 1.0, 30.0
 """Between two attempts to connect, doubling. [s]"""
 BETWEEN_CUTS_S = 5.0
 """Least time between two disconnects of our own. [s]"""
+SHORT_LIVED_S = 10.0
+"""Connections that end sooner, one after the other, are a fight for our id (M14)."""
 STOP_WITHIN_S = 2.5
-GOODBYE_WITHIN_S = 1.0
 _LOOP_MS = 500
 _WARN_EVERY_S = 60.0
-_STEPPED_BACK = timedelta(seconds=1)
 _FIRST_BYTES = 40
+_OFTEN = 2
 
 
 class MqttIntake:
@@ -57,8 +63,8 @@ class MqttIntake:
         inbox: Takes the messages.
         clock: Tells when they came.
         status_topic: Where "online" and "offline" are published, retained.
-        on_change: Told at each change of "we hear everything" or of its reason, in
-            words; called in the thread of `run`, so it must only enqueue.
+        on_change: Told at each change of "we hear everything" or of its reason;
+            called in the thread of `run`, so it must only enqueue.
         keepalive: A silent broker is noticed after up to twice this. [s]
         receive_maximum: Unacknowledged messages that we allow.
 
@@ -86,12 +92,12 @@ class MqttIntake:
         self._ended.set()
         self._wake: socket.socket | None = None
         self._to_acknowledge: deque[tuple[int, list[int]]] = deque()
-        self._generation = 0
-        self._answered = False
-        self._last_at = clock.now()
+        self._generation = self._short_lived = 0
+        self._answered = self._explained = False
+        self._stamp = Stamp(clock)
         self._mark = b""
         self._told: tuple[bool | None, str] = (None, "not connected yet")
-        self._refused = self._owed = self._cutting = False
+        self._owed = self._cutting = False
         self._cut_at = self._warned_at = float("-inf")
         self._failed_connects = self._failed_messages = 0
         self._refused_filters: tuple[str, ...] = ()
@@ -134,8 +140,8 @@ class MqttIntake:
         """
         Let the broker forget messages that are committed or in quarantine.
 
-        Those of an older connection are passed over: their packet ids are void, and
-        the broker sends them again. May be called from any thread; never blocks.
+        Those of an older connection are passed over: the broker sends them again.
+        May be called from any thread; never blocks.
         """
         now = self._generation
         mids = [one.mid for one in arrivals if one.qos and one.generation == now]
@@ -176,21 +182,24 @@ class MqttIntake:
     def _stay_connected(self, wake_read: socket.socket) -> None:
         delay = SHORTEST_DELAY_S
         while not self._stopping.is_set():
-            before = self._generation
-            self._answered = False
+            before, began = self._generation, time.monotonic()
+            self._answered = self._explained = False
             try:
                 self._client.reconnect()
                 self._pump(wake_read)
             except MemoryError:
                 raise
             except Exception as exc:  # noqa: BLE001 - M1: whatever paho meets, go on
+                self._explained = True
                 self._client.disconnect()
                 self._failed(exc)
             if self._cutting:
                 self._cutting = False
                 continue
-            if self._generation > before:
-                delay = SHORTEST_DELAY_S
+            if time.monotonic() - began > SHORT_LIVED_S:
+                delay, self._short_lived = SHORTEST_DELAY_S, 0
+            elif self._generation > before:
+                self._short_lived += 1
             if self._stopping.wait(delay):
                 break
             delay = min(2 * delay, LONGEST_DELAY_S)
@@ -205,7 +214,8 @@ class MqttIntake:
         poll.register(wake_fd, select.POLLIN)
         while client.socket() is sock:
             if self._stopping.is_set():
-                self._say_goodbye()
+                self._send_acknowledgements()
+                say_goodbye(client, self._status_topic)
                 return
             writing = select.POLLOUT if client.want_write() else 0
             poll.register(fd, select.POLLIN | writing)
@@ -231,27 +241,13 @@ class MqttIntake:
                     self._client.ack(mid, 1)
 
     def _cut(self) -> None:
-        """
-        Connect anew once there is room: only that brings refused messages again.
-
-        Rate-limited; until then they stay in the broker's queue.
-        """
+        """Connect anew once there is room: only that brings refused ones again."""
         now = time.monotonic()
         room = 2 * len(self._inbox) < self._inbox.limit
         if room and now - self._cut_at >= BETWEEN_CUTS_S:
             self._owed, self._cutting, self._cut_at = False, True, now
             log.info("connecting anew for messages that found the inbox full")
             self._client.disconnect()
-
-    def _say_goodbye(self) -> None:
-        client = self._client
-        self._send_acknowledgements()
-        client.publish(self._status_topic, status_payload("offline"), retain=True)
-        client.disconnect()
-        deadline = time.monotonic() + GOODBYE_WITHIN_S
-        while (sock := client.socket()) is not None and time.monotonic() < deadline:
-            select.select([], [sock], [], 0.1)
-            client.loop_write()
 
     def _wake_up(self) -> None:
         wake = self._wake
@@ -273,7 +269,7 @@ class MqttIntake:
     ) -> None:
         self._answered = True
         if reason.is_failure:
-            self._refused = True
+            self._explained = True
             self._failed_connects += 1
             self._tell(up=False, words=self._address.refuses(str(reason)))
             return
@@ -342,18 +338,10 @@ class MqttIntake:
             message.qos,
             message.mid,
             self._generation,
-            self._stamp(),
+            self._stamp.next(),
         )
         if not self._inbox.put(arrival) and message.qos:
             self._owed = True
-
-    def _stamp(self) -> datetime:
-        """The time, one microsecond on where the clock has not moved."""
-        now, last = self._clock.now(), self._last_at
-        if now <= last and last - now < _STEPPED_BACK:
-            now = last + MICROSECOND
-        self._last_at = now
-        return now
 
     def _disconnected(
         self,
@@ -363,12 +351,13 @@ class MqttIntake:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
-        if self._stopping.is_set() or self._cutting:
+        if self._explained or self._stopping.is_set() or self._cutting:
             return
-        if self._refused:
-            self._refused = False
-        elif self._answered:
-            self._tell(up=False, words=self._address.lost(str(reason)))
+        self._explained = True
+        if self._answered:
+            often = self._short_lived >= _OFTEN
+            words = self._address.lost(str(reason), often=often)
+            self._tell(up=False, words=words)
         else:
             self._failed_connects += 1
             self._tell(up=False, words=self._address.hangs_up())
@@ -393,7 +382,7 @@ class MqttIntake:
             self._warn("change of the connection not taken: %r", exc)
 
     def _warn(self, words: str, *values: object) -> None:
-        """Log at most once a minute; the counts are in `health`."""
+        """Log at most once a minute; `health` has the counts."""
         now = time.monotonic()
         if now - self._warned_at >= _WARN_EVERY_S:
             self._warned_at = now

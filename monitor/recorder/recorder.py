@@ -235,7 +235,7 @@ class Recorder:
         self._intake.acknowledge(arrivals)
         self._remember(batch)
         for message in asked:
-            self._serve(message, now)
+            self._attend(message, now)
 
     def _time_events(self, now: datetime) -> list[Event]:
         events: list[Event] = []
@@ -341,20 +341,22 @@ class Recorder:
                 events.append(NotTold(now, row.keeper, row.alarms))
         events += self.signals.sending(update, now)
 
-    def _serve(self, message: _Asked | _Reload, now: datetime) -> None:
+    def _attend(self, message: _Asked | _Reload, now: datetime) -> None:
         if isinstance(message, _Reload):
             self._reconfigure(message.configuration, now)
-            return
+        else:
+            message.reply.set_result(self.serve(message.request, now))
+
+    def serve(self, request: Request, now: datetime) -> Reply:
+        """Answer a request; for the recorder's own thread, see `ask`."""
         try:
-            result = self._carry_out(message.request, now)
-            reply = Reply(ok=True, result=result)
+            return Reply(ok=True, result=self._carry_out(request, now))
         except MonitorError as error:
-            reply = Reply(ok=False, error=str(error), exit=error.exit_code)
+            return Reply(ok=False, error=str(error), exit=error.exit_code)
         except Exception as error:
             # one request must never end the recorder
-            log.exception("request failed", extra={"do": message.request.do})
-            reply = Reply(ok=False, error=f"internal error: {error!r}", exit=70)
-        message.reply.set_result(reply)
+            log.exception("request failed", extra={"do": request.do})
+            return Reply(ok=False, error=f"internal error: {error!r}", exit=70)
 
     def _carry_out(self, request: Request, now: datetime) -> dict[str, object]:
         outcome = perform(request, self._view(now))

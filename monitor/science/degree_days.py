@@ -161,9 +161,7 @@ def integrate(
     count = _same_length(times_us, temperatures_c)
     if count < 2:  # noqa: PLR2004 - a pair
         raise ValueError(f"at least two readings are needed, got {count}")
-    degree_days, measured_us = _sum(times_us, temperatures_c, rule)
-    first_us, last_us = int(times_us[0]), int(times_us[-1])
-    return _heat_sum(degree_days, measured_us, first_us, last_us)
+    return _sum(times_us, temperatures_c, rule, int(times_us[0]), int(times_us[-1]))
 
 
 def integrate_between(
@@ -189,10 +187,10 @@ def integrate_between(
         temperatures_c: One finite value for each time. [degC]
         since_us: Beginning of the span. [us since 1970-01-01 UTC]
         until_us: End of the span, not before the beginning.
-        lower_c: No development at or below it. [degC]
-        upper_c: The cutoff applies above it; None for no cutoff. [degC]
+        lower_c: As the other limits, see `integrate`. [degC]
+        upper_c: [degC]
         cutoff: See the module.
-        max_gap: The longest time that two readings may bridge.
+        max_gap: A pair further apart is missing.
 
     Raises:
         ValueError: As `integrate`, save that any number of readings will do; and
@@ -203,8 +201,7 @@ def integrate_between(
     if until_us < since_us:
         raise ValueError(f"the span ends at {until_us} us, before {since_us} us")
     times, values = _cut(times_us, temperatures_c, since_us, until_us, rule.gap_us)
-    degree_days, measured_us = _sum(times, values, rule)
-    return _heat_sum(degree_days, measured_us, since_us, until_us)
+    return _sum(times, values, rule, since_us, until_us)
 
 
 def with_missing(
@@ -224,9 +221,9 @@ def with_missing(
     whole = heat.measured + heat.missing
     coverage = heat.measured / whole if whole else 1.0
     estimate = heat.degree_days / coverage if heat.measured else None
+    missing_days = heat.missing / timedelta(days=1)
     high = None
     if upper_c is not None:
-        missing_days = heat.missing / timedelta(days=1)
         high = heat.degree_days + missing_days * (upper_c - lower_c)
     return Estimate(estimate, heat.degree_days, high, coverage)
 
@@ -243,11 +240,9 @@ def check_thresholds(lower_c: float, upper_c: float | None, cutoff: str) -> None
         raise ValueError(f"cutoff must be one of {known}, got {cutoff!r}")
     if not math.isfinite(lower_c):
         raise ValueError(f"lower threshold must be finite, got {lower_c}")
-    if upper_c is None:
-        return
-    if not math.isfinite(upper_c):
+    if upper_c is not None and not math.isfinite(upper_c):
         raise ValueError(f"upper threshold must be finite, got {upper_c}")
-    if not lower_c < upper_c:
+    if upper_c is not None and not lower_c < upper_c:
         raise ValueError(
             f"lower threshold {lower_c:g} is not below upper threshold {upper_c:g}"
             " (swap them?)"
@@ -271,18 +266,6 @@ def _same_length(times_us: Times, temperatures_c: Values) -> int:
             f" {times_us.shape} and {temperatures_c.shape}"
         )
     return int(times_us.shape[0])
-
-
-def _heat_sum(
-    degree_days: float, measured_us: int, first_us: int, last_us: int
-) -> HeatSum:
-    return HeatSum(
-        degree_days,
-        timedelta(microseconds=measured_us),
-        timedelta(microseconds=last_us - first_us - measured_us),
-        first_us,
-        last_us,
-    )
 
 
 def _cut(
@@ -363,8 +346,10 @@ def _rates(values: Values, rule: _Rule) -> Values:
     return rates
 
 
-def _sum(times_us: Times, temperatures_c: Values, rule: _Rule) -> tuple[float, int]:
-    """Degree-days and measured microseconds of all pairs, piece by piece."""
+def _sum(
+    times_us: Times, temperatures_c: Values, rule: _Rule, first_us: int, last_us: int
+) -> HeatSum:
+    """Sum all pairs, piece by piece, as measured part of the time given."""
     kinks = _kinks(rule)
     sums: list[float] = []
     measured_us = 0
@@ -391,7 +376,10 @@ def _sum(times_us: Times, temperatures_c: Values, rule: _Rule) -> tuple[float, i
             for kink in kinks
             if coldest <= kink.at_c < warmest
         )
-    return max(0.0, math.fsum(sums) / DAY_US), measured_us
+    measured = measured_us * _MICROSECOND
+    missing = (last_us - first_us) * _MICROSECOND - measured
+    degree_days = max(0.0, math.fsum(sums) / DAY_US)
+    return HeatSum(degree_days, measured, missing, first_us, last_us)
 
 
 def _correction(weights: Values, values: Values, kink: _Kink) -> float:

@@ -1,8 +1,9 @@
 """
 Degree-days from arrays: M readings/s on one core, beside a pure Python loop.
 
-Run ``python -m tests.bench.bench_degree_days``. The budget is a ratio in one run
-plus the figure of 60 M readings/s; medians of several runs are printed.
+Run ``python -m tests.bench.bench_degree_days``. Medians of several runs are printed.
+The budget is 60 M readings/s; on a machine that is busy with other work, which slows
+both alike, the same as a ratio to the loop (1.9 M/s where the budget was set).
 """
 
 import statistics
@@ -10,11 +11,13 @@ import sys
 import time
 from collections.abc import Callable
 from datetime import timedelta
+from functools import partial
+from typing import get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.science.degree_days import integrate
+from monitor.science.degree_days import Cutoff, integrate
 
 READINGS = 5_000_000
 SENSORS = 50
@@ -22,6 +25,8 @@ PYTHON_READINGS = 200_000
 RUNS = 7
 GAP = timedelta(minutes=15)
 LOWER, UPPER = 10.0, 30.0
+BUDGET = 60e6
+BUDGET_RATIO = BUDGET / 1.9e6
 
 
 def series(count: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
@@ -55,6 +60,16 @@ def pure_python(times: list[int], values: list[float]) -> float:
     return total / 86_400e6
 
 
+def all_sensors(
+    times: NDArray[np.int64], many: list[NDArray[np.float64]], cutoff: Cutoff
+) -> None:
+    """The sums of all sensors, one after the other."""
+    for values in many:
+        integrate(
+            times, values, lower_c=LOWER, upper_c=UPPER, cutoff=cutoff, max_gap=GAP
+        )
+
+
 def median_rate(work: Callable[[], object], readings: int) -> float:
     """Readings per second, the median of several runs."""
     rates = []
@@ -76,27 +91,15 @@ def main() -> int:
         ),
         min(each, PYTHON_READINGS),
     )
-    for cutoff in ("horizontal", "intermediate", "vertical"):
-        fast = median_rate(
-            lambda cutoff=cutoff: [
-                integrate(
-                    times,
-                    of_one,
-                    lower_c=LOWER,
-                    upper_c=UPPER,
-                    cutoff=cutoff,
-                    max_gap=GAP,
-                )
-                for of_one in many
-            ],
-            each * SENSORS,
-        )
+    rates = {}
+    for cutoff in get_args(Cutoff):
+        fast = median_rate(partial(all_sensors, times, many, cutoff), each * SENSORS)
+        rates[cutoff] = fast
         sys.stdout.write(
             f"degree-days, {cutoff}: {fast / 1e6:.1f} M readings/s,"
             f" {fast / slow:.0f} times a pure Python loop ({slow / 1e6:.2f} M/s)\n"
         )
-        if cutoff == "horizontal":
-            whole = fast
+    whole = rates["horizontal"]
     agrees = abs(
         pure_python(times.tolist(), values.tolist())
         - integrate(
@@ -104,7 +107,7 @@ def main() -> int:
         ).degree_days
     )
     sys.stdout.write(f"both sums agree to {agrees:.1e} degree-days\n")
-    return 0 if whole >= 60e6 else 1
+    return 0 if whole >= BUDGET or whole / slow >= BUDGET_RATIO else 1
 
 
 if __name__ == "__main__":

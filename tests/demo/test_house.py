@@ -16,6 +16,7 @@ from monitor.demo.plan import FAILING_SHELF
 from monitor.demo.processes import environment, start_house
 from monitor.demo.settings import make_directories, write_config
 from monitor.demo.simulate import history, snapshot
+from monitor.demo.story import FAULTS
 from monitor.errors import UsageError
 from monitor.intake.broker import EmbeddedBroker
 from monitor.site.load import load, shipped
@@ -124,6 +125,15 @@ def test_an_order_that_means_nothing_is_refused_in_words(house, order):
     """The order is named, and the house lives on."""
     with pytest.raises(UsageError, match="house: n"):
         house.obey(order)
+
+
+@pytest.mark.parametrize("order", [order for order, _ in FAULTS])
+def test_the_faults_of_the_endless_demo_are_understood(house, order):
+    """Each of them can be done and undone."""
+    mended = f"{order.rpartition(' ')[0]} mended"
+
+    assert house.obey(order) == order
+    assert house.obey(mended) == mended
 
 
 def test_orders_come_by_whole_lines():

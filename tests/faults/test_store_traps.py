@@ -588,6 +588,18 @@ def test_m14_a_second_writer_is_refused_by_name(writer, state):
     assert put(writer, reading(0)) == [True]
 
 
+def test_m14_the_holder_is_named_over_an_older_name(state):
+    """A longer name left by a killed process does not shine through."""
+    state.mkdir()
+    (state / "writer.lock").write_text("99999999999\n88888888\n")
+
+    with (
+        Writer.open(state, now=NOW),
+        pytest.raises(StoreBusyError, match=f"process {os.getpid()} already"),
+    ):
+        Writer.open(state, now=NOW)
+
+
 def test_m14_the_lock_ends_with_the_writer(state):
     """Closed or failed to open, the next one gets it."""
     Writer.open(state, now=NOW).close()

@@ -1,11 +1,12 @@
 """The bounded queue between the network and the recorder."""
 
 import threading
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from monitor.intake.arrival import Arrival, Inbox
+from monitor.clock import SteadyClock
+from monitor.intake.arrival import Arrival, Inbox, Stamp
 
 T0 = datetime(2026, 3, 1, 6, tzinfo=UTC)
 
@@ -80,3 +81,27 @@ def test_a_limit_of_nothing_is_refused():
     """An inbox that can hold nothing is a mistake."""
     with pytest.raises(ValueError, match="at least one"):
         Inbox(0)
+
+
+def test_times_of_arrival_never_repeat_while_the_clock_stands():
+    """Two messages in one instant stay two."""
+    stamp = Stamp(SteadyClock(wall=lambda: 1e9, boot=lambda: 0.0))
+
+    times = [stamp.next() for _ in range(3)]
+
+    assert times[1] - times[0] == times[2] - times[1] == timedelta(microseconds=1)
+
+
+def test_times_of_arrival_follow_a_clock_that_was_set_back():
+    """An hour of readings must not pile up at one instant."""
+    wall = [1e9]
+    clock = SteadyClock(wall=lambda: wall[0], boot=lambda: 0.0)
+    stamp = Stamp(clock)
+    first = stamp.next()
+
+    wall[0] -= 3600
+    step = clock.take_step()
+    second = stamp.next()
+
+    assert step == timedelta(hours=-1)
+    assert timedelta(hours=-1, seconds=-1) < second - first <= timedelta(hours=-1)

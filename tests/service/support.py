@@ -7,6 +7,7 @@ import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
 
+from tests.support.brokers import wait_for
 from tests.support.daemon import Daemon, notify_socket
 
 TOPIC = "rearing/warm-room/air_temperature"
@@ -57,11 +58,20 @@ def daemon(folder, *, broker, more="", **variables):
 
 
 def again(made):
-    """Start a daemon, for the first time or after its end, and wait until it is ready."""
+    """Start a daemon, for the first time or after its end, until it hears its broker."""
     made.notify.heard.clear()
+    before = times_connected(made)
     made.start()
     made.wait_for("READY=1")
+    # ready means store and configuration (S6); a message needs a subscription too
+    wait_for(lambda: times_connected(made) > before, 20.0)
     return made
+
+
+def times_connected(made):
+    """How often a daemon has said that it is connected."""
+    log = made.folder / "log"
+    return log.read_text().count("connected=True") if log.exists() else 0
 
 
 def stored(made):

@@ -248,6 +248,26 @@ def test_late_readings_mark_their_day(writer):
     assert read(writer).stale_series() == []
 
 
+def test_a_sealed_day_is_over_whatever_the_time(writer):
+    """Sealed to the end of today, a reading of today is late, after a restart too."""
+    put(writer, reading(-1))
+    writer.seal(NOW + DAY)
+
+    with reopened(writer) as again:
+        put(again, reading(0))
+        stale = read(again).stale_series()
+
+    assert [(s.sensor, s.day) for s in stale] == [("shelf-a", NOW.date())]
+
+
+def test_memory_does_not_grow_with_sealed_days(writer):
+    """Only instants of the unsealed log are mirrored."""
+    put(writer, *(reading(m) for m in range(-5000, 0)))
+    writer.seal(NOW)
+
+    assert len(writer._hot._series["shelf-a", AIR].times) == 12 * 60
+
+
 def test_late_readings_after_sealing_are_read_and_merged(writer):
     """They count from the log at once, and from the piece after the next sealing."""
     noon = datetime(2026, 3, 5, 12, tzinfo=UTC)
