@@ -1,4 +1,4 @@
-"""The steady clock: UTC at start, carried on by CLOCK_BOOTTIME; and steps of the wall."""
+"""The steady clock: UTC at start, carried on by CLOCK_BOOTTIME; steps of the wall."""
 
 import os
 import time
@@ -20,6 +20,9 @@ class Clock(Protocol):
 
     def seconds(self, span: timedelta) -> float:
         """How many real seconds a span of this clock lasts, for waits."""
+
+    def take_step(self) -> timedelta | None:
+        """Follow a wall clock that was set; tell by how much, None if it was not."""
 
 
 def to_us(at: datetime) -> int:

@@ -106,6 +106,7 @@ class Service:
         self._notifier = Notifier.from_environment(environment)
         self._clock: SteadyClock | ScaledClock = clock_from_environment()
         self._secrets = Secrets.from_environment(environment)
+        self._listen_to_signals()
         self._configuration = load(paths.config)
         self._broker_table = require_broker(self._configuration)
         self._opened: Future[OpenStore] = Future()
@@ -241,7 +242,6 @@ class Service:
         Returns:
             0 after a signal, 1 if a thread ended the process.
         """
-        self._listen_to_signals()
         watch_other_threads(stop=self._stop, fatal=self._fatal)
         threads = self._threads()
         self._handed.set_result(self._recorder)
@@ -315,9 +315,8 @@ class Service:
                 store=self._store.identity,
             )
         except MonitorError as error:
-            log.error(
-                "configuration refused, the old one stays", extra={"reason": str(error)}
-            )
+            said = {"reason": str(error)}
+            log.warning("configuration refused, the old one stays", extra=said)
             self._notifier.status(f"old configuration kept: {error}")
             return
         if table != self._broker_table:

@@ -125,7 +125,7 @@ def test_it_tells_its_version(installed, tmp_path):
 
 
 def test_it_computes_without_a_house(installed, tmp_path):
-    """Saturation at 20 degC is 2339 Pa (common steam tables), so 50 % is 1170 Pa."""
+    """At 20 degC 2339 Pa (IAPWS, as in tests/science), and half at 50 %."""
     got = run(
         *(installed / "bin/rearing-monitor", "calc", "air", "--json"),
         *("--temperature", "20", "--humidity", "50"),

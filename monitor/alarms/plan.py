@@ -208,7 +208,8 @@ def _spell(part: object) -> str:
     if isinstance(part, tuple):
         return "..".join(f"{x:g}" for x in part)
     if isinstance(part, Delays):
-        return f"{part.on.total_seconds():g}/{part.off.total_seconds():g}/{part.deadband:g}"
+        on, off = part.on.total_seconds(), part.off.total_seconds()
+        return f"{on:g}/{off:g}/{part.deadband:g}"
     return "-" if part is None else str(part)
 
 
@@ -251,7 +252,7 @@ def _dweller(cohort: Cohort, library: Library) -> Dweller:
 
 
 DELICATE = ("egg", "pupa", "prepupa", "cocoon", "chrysalis")
-"""Stages that take no second chance: the whole name, or its last word after a hyphen."""
+"""Stages that take no second chance: the whole name, or what follows a hyphen."""
 
 
 def _sensor_rules(
@@ -289,7 +290,7 @@ def _is_delicate(stage: str) -> bool:
 def _neighbours(
     site: Site, house: House, sensor: str, quantity: Quantity, place: str
 ) -> tuple[tuple[str, str], ...]:
-    """Series that could stand in: same or stand-in quantity, same place or around it."""
+    """Series that could stand in: same or like quantity, same place or around it."""
     wanted: Iterable[Quantity] = (
         (Quantity.SUBSTRATE_TEMPERATURE, Quantity.AIR_TEMPERATURE)
         if quantity is Quantity.SUBSTRATE_TEMPERATURE

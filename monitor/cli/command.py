@@ -47,7 +47,7 @@ class Command:
         words: ("now",) or ("alarms", "acknowledge").
         help: One line.
         example: A line that works, without the leading ``rearing-monitor``.
-        arguments: Adds the arguments to a parser; ``--config`` and ``--json`` are there.
+        arguments: Adds arguments to a parser that has ``--config`` and ``--json``.
         run: Does it; prints to stdout; returns the exit code. What goes wrong is
             raised as `MonitorError`.
     """

@@ -59,22 +59,29 @@ def take_reading(
     if len(recent) >= RING:
         recent = recent[1 - RING :]
     work.series[key] = SeriesState(at, value, (*recent, (at, value)))
-    timers = work.timers
     for watch in work.plan.watches.get(key, ()):
         for rule in watch.rules:
-            for condition in WATCHING:
-                band = condition.limits(rule, night=night)
-                if band is None:
-                    continue
-                slot = (key[0], rule.key, condition.id)
-                timer = timers.get(slot, IDLE)
-                if timer is IDLE and in_band(value, *band):
-                    continue
-                after = condition.on_reading(
-                    timer, rule, value, at, band=band, by_hand=reading.by_hand
-                )
+            if _hold_against(work, reading, rule, night=night):
                 touched.add((watch.place, watch.quantity))
-                _put(work, slot, after)
+
+
+def _hold_against(work: Work, reading: Reading, rule: Rule, *, night: bool) -> bool:
+    """Let a reading act on the limits of a rule; False where all stays idle."""
+    acted, value = False, reading.value
+    for condition in WATCHING:
+        band = condition.limits(rule, night=night)
+        if band is None:
+            continue
+        slot = (reading.sensor, rule.key, condition.id)
+        timer = work.timers.get(slot, IDLE)
+        if timer is IDLE and in_band(value, *band):
+            continue
+        after = condition.on_reading(
+            timer, rule, value, reading.time, band=band, by_hand=reading.by_hand
+        )
+        _put(work, slot, after)
+        acted = True
+    return acted
 
 
 def _put(work: Work, slot: tuple[str, str, str], timer: Timer) -> None:

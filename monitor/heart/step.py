@@ -118,17 +118,23 @@ def _answer(work: Work, event: Answer) -> None:
 def _forbidden(alarm: Alarm, event: Answer) -> str:
     """Why an answer is not allowed, in words; "" if it is."""
     verb, state = event.verb, alarm.state
+    reason = ""
     if verb == "shelve" and alarm.kind in NEVER_SHELVED:
-        return (
+        reason = (
             f"alarm {alarm.id} is {alarm.kind}: setting aside never mutes the danger "
             "limit; answer it with acknowledge"
         )
-    if verb == "shelve" and event.until is None:
-        return f"alarm {alarm.id}: setting aside needs a time limit"
-    if verb == "acknowledge" and state is AlarmState.ACKNOWLEDGED:
-        return f"alarm {alarm.id} is answered already, by {alarm.answered_by}"
-    if verb == "acknowledge" and alarm.covered_by is not None:
-        return f"alarm {alarm.id} is covered by {alarm.covered_by}: answer that one"
+    elif verb == "shelve" and event.until is None:
+        reason = f"alarm {alarm.id}: setting aside needs a time limit"
+    elif verb == "acknowledge" and state is AlarmState.ACKNOWLEDGED:
+        reason = f"alarm {alarm.id} is answered already, by {alarm.answered_by}"
+    elif verb == "acknowledge" and alarm.covered_by is not None:
+        reason = f"alarm {alarm.id} is covered by {alarm.covered_by}: answer that one"
+    return reason or _wrong_state(alarm, verb)
+
+
+def _wrong_state(alarm: Alarm, verb: str) -> str:
+    state = alarm.state
     wanted = {"unshelve": AlarmState.SHELVED, "return": AlarmState.OUT_OF_SERVICE}
     if verb in wanted and state is not wanted[verb]:
         return f"alarm {alarm.id} is {state.value}, not {wanted[verb].value}"

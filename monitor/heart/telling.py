@@ -1,4 +1,4 @@
-"""Whom to tell: who is on call, who is next when no answer comes, who hears it is over."""
+"""Whom to tell: who is on call, who is next without an answer, who hears the end."""
 
 from datetime import datetime, timedelta
 
@@ -47,22 +47,18 @@ def _next(
     """Who must be told of an unanswered alarm now, and why; None while it may wait."""
     if not steps:
         return None
-    why = work.rung.get(alarm.id)
-    if why is not None:
+    why = work.rung.get(alarm.id, "" if alarm.told else "raised")
+    if why:
         return steps[0], why
-    if not alarm.told:
-        return steps[0], "raised"
     if alarm.priority is Priority.NOTE:
         return None
-    rounds = _told_in_round(alarm)
-    last = alarm.told[-1]
-    missed = any((t.keeper, alarm.id) in work.missed for t in alarm.told[-1:])
-    if not missed and now - last.at < _wait(work, alarm, now, rounds, len(steps)):
-        return None
-    if missed and rounds >= len(steps):
-        # nobody left who has not been tried: wait for the usual time
-        return None
-    return steps[rounds % len(steps)], "escalated"
+    rounds, last = _told_in_round(alarm), alarm.told[-1]
+    missed = (last.keeper, alarm.id) in work.missed
+    # who cannot be reached is passed over at once, while others are left to try
+    waited = now - last.at >= _wait(work, alarm, now, rounds, len(steps))
+    if waited or (missed and rounds < len(steps)):
+        return steps[rounds % len(steps)], "escalated"
+    return None
 
 
 def _told_in_round(alarm: Alarm) -> int:

@@ -84,7 +84,8 @@ class MqttIntake:
         keepalive: int = 20,
         receive_maximum: int = 1000,
     ) -> None:
-        self._address, self._filters = address, tuple(filters)
+        self._address = address
+        self._filters = self._wanted = tuple(filters)
         self._inbox, self._clock = inbox, clock
         self._status_topic, self._on_change = status_topic, on_change
         self._drain = Drain(clock)
@@ -148,6 +149,11 @@ class MqttIntake:
         if mids:
             self._to_acknowledge.append((now, mids))
             self._wake_up()
+
+    def subscribe(self, filters: Sequence[str]) -> None:
+        """Listen to these topics from now on, and to no others. From any thread."""
+        self._wanted = tuple(filters)
+        self._wake_up()
 
     def stop(self) -> bool:
         """Say goodbye and let `run` return; False if it does not within 2.5 s."""
@@ -229,6 +235,8 @@ class MqttIntake:
             if client.want_write() and client.loop_write():
                 return
             client.loop_misc()
+            if self._wanted is not self._filters and client.is_connected():
+                self._ask(client)
             if self._owed:
                 self._cut()
 
@@ -276,7 +284,15 @@ class MqttIntake:
         self._generation += 1
         self._owed = False
         self._drain.begin()
-        filters = list(self._filters)
+        self._ask(client)
+
+    def _ask(self, client: Client) -> None:
+        """Subscribe to all that is wanted, and leave what is not wanted any more."""
+        wanted = self._wanted
+        dropped = [one for one in self._filters if one not in wanted]
+        if dropped:
+            client.unsubscribe(dropped)
+        self._filters, filters = wanted, list(wanted)
         if not any(covers(have, self._status_topic) for have in filters):
             filters.append(self._status_topic)  # for the mark of the drain
         client.subscribe([(one, SubscribeOptions(qos=1)) for one in filters])  # M5
@@ -330,15 +346,9 @@ class MqttIntake:
             if message.qos:
                 self._to_acknowledge.append((self._generation, [message.mid]))
             return
+        at, m, now = self._stamp.next(), message, self._generation
         arrival = Arrival(
-            topic,
-            bytes(message.payload),
-            message.retain,
-            message.dup,
-            message.qos,
-            message.mid,
-            self._generation,
-            self._stamp.next(),
+            topic, bytes(m.payload), m.retain, m.dup, m.qos, m.mid, now, at
         )
         if not self._inbox.put(arrival) and message.qos:
             self._owed = True

@@ -179,7 +179,7 @@ class Ledger:
         return self._quarantined
 
     def disk_share_free(self) -> float:
-        """Free share of the disk of the store. [fraction]"""
+        """Free share of the disk of the store, a fraction."""
         return disk_share_free(self.writer.directory)
 
     def notice(self, number: int) -> NoticeRow | None:

@@ -6,12 +6,10 @@ requests, results of sending, accounts, a new configuration.
 """
 
 import logging
-import queue
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future
 from datetime import datetime, timedelta
 from typing import Protocol
 
@@ -21,10 +19,8 @@ from monitor.clock import Clock
 from monitor.desk.desk import VERBS, perform
 from monitor.desk.view import Health, Outcome, Reply, Request, SetApart, View
 from monitor.errors import MonitorError, RefusedError, StoreError
-from monitor.heart.drive import TICK, tick_after
 from monitor.heart.events import (
     AlarmChanged,
-    ClockStepped,
     Event,
     NotTold,
     Reading,
@@ -32,8 +28,6 @@ from monitor.heart.events import (
     Record,
     Refused,
     Signal,
-    Started,
-    Tick,
 )
 from monitor.heart.saving import saved
 from monitor.intake.arrival import Arrival, Inbox
@@ -42,7 +36,10 @@ from monitor.intake.sorting import Sorter
 from monitor.recorder.batch import Batch
 from monitor.recorder.ledger import Ledger
 from monitor.recorder.living import Living
+from monitor.recorder.mailbox import Asked, Mailbox, Reload
 from monitor.recorder.signals import Signals
+from monitor.recorder.timing import Timing
+from monitor.recorder.upkeep import Upkeep
 from monitor.recorder.wording import notices_of
 from monitor.site.load import Configuration
 from monitor.store.rows import NoticeRow, NoticeUpdate
@@ -64,15 +61,6 @@ IDLE_S = 0.1
 SAVE_EVERY = timedelta(minutes=1)
 """The state is saved this often, and with every alarm change."""
 
-ASLEEP = timedelta(minutes=2)
-"""A cycle that comes later than this was asleep: nobody was silent meanwhile."""
-
-MOST_ASKED = 1_000
-"""Requests, results and signals that may wait for the recorder."""
-
-ASK_S = 5.0
-"""A keeper's request is answered within this. [s]"""
-
 SHOWN_APART = 10
 """Messages set apart that `now` shows."""
 
@@ -92,20 +80,6 @@ class Listening(Protocol):
 
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
         """These are durable, or set apart."""
-
-
-class _Reload:
-    def __init__(self, configuration: Configuration) -> None:
-        self.configuration = configuration
-
-
-class _Asked:
-    def __init__(self, request: Request) -> None:
-        self.request = request
-        self.reply: Future[Reply] = Future()
-
-
-_Message = _Reload | _Asked | NoticeUpdate | AccountResults
 
 
 class Recorder:
@@ -140,33 +114,23 @@ class Recorder:
         self._latest = latest
         self._heat: dict[int, CohortHeat] = {}
         self._beat, self._wake_sender = beat, wake_sender
-        self._mail: queue.Queue[_Message] = queue.Queue(MOST_ASKED)
+        self._mail, self._timing = Mailbox(), Timing(clock)
+        self._upkeep = Upkeep(ledger.writer)
         self.signals = Signals(ledger, standing=living.state.core.signals)
         self._sorter = Sorter(
             Decoder(living.configuration.site.sensors),
             {sensor: r.value for (sensor, _), r in latest.items()},
         )
         self._was_draining = True
-        now = clock.now()
-        self._cycled = now
-        self._ticked = tick_after(now) - TICK
-        self._saved_at = now
+        self._saved_at = clock.now()
         self._counters: dict[str, int] = {}
         self._set_apart: deque[SetApart] = deque(maxlen=SHOWN_APART)
-        self._starting = True
 
     # Called by other threads
 
     def ask(self, request: Request) -> Reply:
         """Let the recorder answer a request; bounded in time."""
-        asked = _Asked(request)
-        try:
-            self._mail.put(asked, timeout=ASK_S)
-            return asked.reply.result(timeout=ASK_S)
-        except (queue.Full, TimeoutError):
-            return Reply(
-                ok=False, error="the daemon is too busy to answer: try again", exit=69
-            )
+        return self._mail.ask(request)
 
     def report(self, update: NoticeUpdate) -> None:
         """Take what became of a notice."""
@@ -178,7 +142,7 @@ class Recorder:
 
     def reload(self, configuration: Configuration) -> None:
         """Go by another configuration from the next cycle on."""
-        self._mail.put(_Reload(configuration))
+        self._mail.put(Reload(configuration))
 
     def unsent(self) -> list[NoticeRow]:
         """Notices that only memory holds while the store cannot write."""
@@ -194,7 +158,10 @@ class Recorder:
     def run(self, stop: threading.Event) -> None:
         """Cycle until *stop*; then store what is left."""
         while not stop.is_set():
-            self.cycle(self._gather())
+            arrivals = self._gather()
+            self.cycle(arrivals)
+            if not arrivals:
+                self._upkeep.look(self._clock.now())
             self._beat()
         self.finish()
 
@@ -205,12 +172,12 @@ class Recorder:
 
     def _gather(self) -> list[Arrival]:
         """Messages for one commit: many at once, or what came within the linger."""
-        wait = 0.0 if not self._mail.empty() else IDLE_S
+        wait = IDLE_S if self._mail.empty else 0.0
         found = self._inbox.take(MOST, wait)
         if not found or len(found) >= ENOUGH:
             return found
         until = time.monotonic() + LINGER_S
-        while len(found) < ENOUGH and self._mail.empty():
+        while len(found) < ENOUGH and self._mail.empty:
             left = until - time.monotonic()
             if left <= 0:
                 break
@@ -221,7 +188,7 @@ class Recorder:
         """One round: sort, step, commit, acknowledge, answer."""
         now = self._clock.now()
         batch = Batch(now)
-        events: list[Event] = list(self._time_events(now))
+        events: list[Event] = self._timing.events(now)
         self._sort(arrivals, batch, now)
         asked = self._take_mail(batch, events, now)
         events += self.signals.due(now)
@@ -237,24 +204,6 @@ class Recorder:
         for message in asked:
             self._attend(message, now)
 
-    def _time_events(self, now: datetime) -> list[Event]:
-        events: list[Event] = []
-        step = getattr(self._clock, "take_step", lambda: None)()
-        if step is not None:
-            log.warning("clock was set", extra={"by_seconds": step.total_seconds()})
-            events.append(ClockStepped(now + step, step))
-            self._ticked = tick_after(now + step) - TICK
-            self._cycled = now + step
-            return events
-        if self._starting or now - self._cycled > ASLEEP:
-            events.append(Started(now))
-            self._ticked = max(self._ticked, tick_after(now) - 2 * TICK)
-        self._starting, self._cycled = False, now
-        while self._ticked + TICK <= now:
-            self._ticked += TICK
-            events.append(Tick(self._ticked))
-        return events
-
     def _sort(self, arrivals: Sequence[Arrival], batch: Batch, now: datetime) -> None:
         draining = self._intake.draining
         if arrivals:
@@ -264,7 +213,7 @@ class Recorder:
             self._count("retained_untimed", found.retained_untimed)
             self._count("untimed_repeat", found.untimed_repeat)
             self.signals.refused(len(found.rejected) - len(found.waiting), now)
-        elif draining:
+        if draining:
             self._intake.note_empty(now)
             draining = self._intake.draining
         if self._was_draining and not draining:
@@ -276,7 +225,7 @@ class Recorder:
         """Whether the clock is so wrong that no alarm may change (S8)."""
         newest = max((r.time for r in self._latest.values()), default=now)
         behind = newest - now > BEHIND
-        events += self.signals.clock_behind(behind, newest, now)
+        events += self.signals.clock_behind(newest, now, behind=behind)
         return behind
 
     def _happen(self, events: list[Event], batch: Batch) -> None:
@@ -314,13 +263,9 @@ class Recorder:
 
     def _take_mail(
         self, batch: Batch, events: list[Event], now: datetime
-    ) -> list[_Asked | _Reload]:
-        later: list[_Asked | _Reload] = []
-        for _ in range(MOST_ASKED):
-            try:
-                message = self._mail.get_nowait()
-            except queue.Empty:
-                break
+    ) -> list[Asked | Reload]:
+        later: list[Asked | Reload] = []
+        for message in self._mail.take():
             match message:
                 case NoticeUpdate():
                     batch.updates.append(message)
@@ -341,8 +286,8 @@ class Recorder:
                 events.append(NotTold(now, row.keeper, row.alarms))
         events += self.signals.sending(update, now)
 
-    def _attend(self, message: _Asked | _Reload, now: datetime) -> None:
-        if isinstance(message, _Reload):
+    def _attend(self, message: Asked | Reload, now: datetime) -> None:
+        if isinstance(message, Reload):
             self._reconfigure(message.configuration, now)
         else:
             message.reply.set_result(self.serve(message.request, now))

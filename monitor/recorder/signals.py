@@ -11,7 +11,7 @@ from monitor.recorder.ledger import Ledger
 from monitor.store.rows import NoticeUpdate
 
 BROKER_GONE_S = 60.0
-"""A broker that is away for so long is told; shorter ones come back by themselves. [s]"""
+"""A broker that is away for so long is told; shorter ones mend themselves. [s]"""
 
 DISK_LOW, DISK_FINE = 0.15, 0.17
 """Free shares of the disk that begin and end the alarm (Q6). [fraction]"""
@@ -74,18 +74,23 @@ class Signals:
             self._refused.append((now, count))
 
     def clock_behind(
-        self, behind: bool, newest: datetime, now: datetime
+        self, newest: datetime, now: datetime, *, behind: bool
     ) -> list[Signal]:
         """The clock is behind what is stored, or no longer."""
-        detail = f"It says {now:%Y-%m-%d %H:%M} UTC, the newest reading is of {newest:%Y-%m-%d %H:%M} UTC."
-        return self._turn("clock-behind", behind, now, detail)
+        detail = (
+            f"It says {now:%Y-%m-%d %H:%M} UTC, "
+            f"the newest reading is of {newest:%Y-%m-%d %H:%M} UTC."
+        )
+        return self._turn("clock-behind", now, active=behind, detail=detail)
 
     def sending(self, update: NoticeUpdate, now: datetime) -> list[Signal]:
         """What became of a notice."""
         if update.state == "sent":
-            return self._turn("mail-failing", False, now, "")
+            return self._turn("mail-failing", now, active=False)
         if update.state == "failed" or update.attempts >= TRIES_IN_VAIN:
-            return self._turn("mail-failing", True, now, update.last_error)
+            return self._turn(
+                "mail-failing", now, active=True, detail=update.last_error
+            )
         return []
 
     def due(self, now: datetime) -> list[Signal]:
@@ -93,21 +98,20 @@ class Signals:
         with self._lock:
             down, words = self._down_since, self._down_words
             once, self._once = self._once, []
-        found: list[Signal] = []
-        for kind, detail in once:
-            found.append(Signal(now, kind, active=True, detail=detail))
+        found = []
+        found += [Signal(now, kind, active=True, detail=words) for kind, words in once]
         gone = down is not None and self._monotonic() - down >= BROKER_GONE_S
         if gone or down is None:
-            found += self._turn("broker-gone", gone, now, words)
+            found += self._turn("broker-gone", now, active=gone, detail=words)
         failing = self._ledger.failing
-        found += self._turn("store-failing", bool(failing), now, failing)
+        found += self._turn("store-failing", now, active=bool(failing), detail=failing)
         found += self._disk(now)
         while self._refused and now - self._refused[0][0] > REFUSED_WITHIN:
             self._refused.popleft()
         many = sum(n for _, n in self._refused)
         if many >= REFUSED_MANY or many == 0:
             words = f"{many} messages within an hour were no readings."
-            found += self._turn("readings-refused", many > 0, now, words)
+            found += self._turn("readings-refused", now, active=many > 0, detail=words)
         return found
 
     def _disk(self, now: datetime) -> list[Signal]:
@@ -117,10 +121,11 @@ class Signals:
         free = self._ledger.disk_share_free()
         if DISK_LOW <= free < DISK_FINE:
             return []
-        return self._turn("disk-low", free < DISK_LOW, now, f"{free:.0%} is free.")
+        words = f"{free:.0%} is free."
+        return self._turn("disk-low", now, active=free < DISK_LOW, detail=words)
 
     def _turn(
-        self, kind: str, active: bool, now: datetime, detail: str
+        self, kind: str, now: datetime, *, active: bool, detail: str = ""
     ) -> list[Signal]:
         if active == (kind in self._active):
             return []

@@ -5,10 +5,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import msgspec
+
 from monitor.clock import Clock
 from monitor.heart.drive import events_of, play
 from monitor.heart.events import Reading, Record
 from monitor.heart.saving import loaded
+from monitor.heart.state import SeriesState, State
 from monitor.recorder.batch import Batch
 from monitor.recorder.ledger import Ledger
 from monitor.recorder.living import Living, plan_of
@@ -96,7 +99,6 @@ def start(
     state = loaded(
         queries.states(), plan, alarms=alarms, next_alarm=queries.next_alarm_id()
     )
-    living = Living(configuration, entries, house, state)
     # without a saved state everything that may still matter is played
     reached = max((s.time for s in state.series.values()), default=now - MOST_TICKS)
     since = max(reached - LOOK_BACK, now - MOST_TICKS)
@@ -104,18 +106,28 @@ def start(
         (
             logged.reading
             for logged in queries.readings_since(since)
-            if _is_new(logged.reading, living)
+            if _is_new(logged.reading, state)
         ),
         key=lambda r: r.time,
     )
-    if not rest:
-        return living, ()
-    begin = min(rest[0].time, reached)
-    state, records = play(state, events_of(rest, begin=begin, end=rest[-1].time))
-    log.info("played the log", extra={"readings": len(rest), "records": len(records)})
+    records: tuple[Record, ...] = ()
+    if rest:
+        begin = min(rest[0].time, reached)
+        state, records = play(state, events_of(rest, begin=begin, end=rest[-1].time))
+        log.info("played the log", extra={"readings": len(rest)})
+    state = _with_latest(state, queries)
     return Living(configuration, entries, house, state), records
 
 
-def _is_new(reading: Reading, living: Living) -> bool:
-    heard = living.state.series.get((reading.sensor, reading.quantity))
+def _with_latest(state: State, queries: Queries) -> State:
+    """Take the newest stored reading of a series that the state does not know."""
+    series = dict(state.series)
+    for key, reading in queries.latest().items():
+        if key in state.plan.sensors and key not in series:
+            series[key] = SeriesState(reading.time, reading.value)
+    return msgspec.structs.replace(state, series=series)
+
+
+def _is_new(reading: Reading, state: State) -> bool:
+    heard = state.series.get((reading.sensor, reading.quantity))
     return heard is None or reading.time > heard.time

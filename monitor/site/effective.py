@@ -8,8 +8,9 @@ from datetime import date, timedelta
 from monitor.site.advice import warnings
 from monitor.site.load import Configuration
 from monitor.site.model import Model
+from monitor.site.sections.registry import SECTIONS
 from monitor.site.spans import format_span
-from monitor.site.species_file import HouseSource, Species
+from monitor.site.species_file import Species
 
 __all__ = ["effective", "warnings"]
 
@@ -90,21 +91,7 @@ def _species(species: Species, *, provisional: bool) -> Iterator[str]:
     yield ""
     yield f"# {word}: {species.id} ({species.species.name})"
     for stage in species.stages:
-        for band in stage.bands:
-            day, night = band.limits(night=False), band.limits(night=True)
-            said = _limits(day)
-            if night != day:
-                said += f"; at night {_limits(night)}"
-            source = band.source
-            if isinstance(source, HouseSource):
-                source = f"{source.house}, {source.date}"
-            yield f"#   {stage.id}: {band.quantity} of {band.of}: {said} ({source})"
-
-
-def _limits(limits: tuple[tuple[float, float] | None, ...]) -> str:
-    names = ("target", "tolerated", "danger")
-    return ", ".join(
-        f"{name} {pair[0]:g} to {pair[1]:g}"
-        for name, pair in zip(names, limits, strict=True)
-        if pair is not None
-    )
+        for section in SECTIONS:
+            for table in stage.tables(section):
+                for line in section.lines(table):
+                    yield f"#   {stage.id}: {line}"

@@ -22,9 +22,11 @@ from monitor.site.journal import (
 from monitor.site.site_file import Site
 from monitor.site.words import PlaceKind, Quantity
 
+replace = msgspec.structs.replace
+
 
 class Stay(msgspec.Struct, frozen=True):
-    """A time spent under one parent or in one place or stage; open while until is None."""
+    """A time under one parent, in one place or stage; open while until is None."""
 
     what: str
     since: datetime
@@ -200,7 +202,9 @@ def fixed_house(site: Site) -> House:
         places[room.id] = Place(room.id, PlaceKind.ROOM, room.name, None, fixed=True)
     for shelf in site.shelves:
         name = shelf.name or shelf.id
-        places[shelf.id] = Place(shelf.id, PlaceKind.SHELF, name, shelf.room, fixed=True)
+        places[shelf.id] = Place(
+            shelf.id, PlaceKind.SHELF, name, shelf.room, fixed=True
+        )
     for enclosure in site.enclosures:
         places[enclosure.id] = Place(
             enclosure.id,
@@ -227,59 +231,79 @@ def fold(
         entries: The journal, in any order.
         until: Leave out what happened later than this. None for all of it.
     """
-    start = fixed_house(site)
-    places, probes = dict(start.places), dict(start.probes)
-    cohorts: dict[int, Cohort] = {}
-    hands: dict[str, set[Quantity]] = {}
+    folding = _Folding(fixed_house(site))
     for entry in sorted(entries, key=lambda e: (e.happened_at, e.id)):
-        at, fact = entry.happened_at, entry.fact
-        if until is not None and at > until:
+        if until is not None and entry.happened_at > until:
             break
+        folding.take(entry)
+    return folding.house()
+
+
+class _Folding:
+    """A house that the journal happens to."""
+
+    def __init__(self, start: House) -> None:
+        self._places, self._probes = dict(start.places), dict(start.probes)
+        self._cohorts: dict[int, Cohort] = {}
+        self._hands: dict[str, set[Quantity]] = {}
+
+    def house(self) -> House:
+        """What has become of it."""
+        hands = {place: frozenset(q) for place, q in self._hands.items()}
+        return House(self._places, self._cohorts, self._probes, hands)
+
+    def take(self, entry: Entry) -> None:
+        """Let one entry happen."""
+        at, fact = entry.happened_at, entry.fact
         match fact:
-            case PlaceCreated(place, kind, parent, name):
-                if place not in places or places[place].scrapped_at:
-                    places[place] = Place(
-                        place, kind, name or place, parent, False, (Stay(parent, at),)
-                    )
-            case PlaceMoved(place, parent) if place in places:
-                old = places[place]
-                stays = _stays(old.stays, parent, at)
-                places[place] = msgspec.structs.replace(
-                    old, parent=parent, stays=stays
-                )
-            case PlaceScrapped(place) if place in places:
-                places[place] = msgspec.structs.replace(
-                    places[place], scrapped_at=at
-                )
-            case ProbeMoved(sensor, place) if sensor in probes:
-                moved = probes[sensor]
-                probes[sensor] = msgspec.structs.replace(
-                    moved, stays=_stays(moved.stays, place, at)
-                )
+            case PlaceCreated() | PlaceMoved() | PlaceScrapped():
+                self._place(fact, at)
+            case ProbeMoved(sensor, place) if sensor in self._probes:
+                moved = self._probes[sensor]
+                stays = _stays(moved.stays, place, at)
+                self._probes[sensor] = replace(moved, stays=stays)
             case HandReading(place=place, quantity=quantity):
-                hands.setdefault(place, set()).add(quantity)
-            case CohortStarted(cohort=key):
-                cohorts[key] = Cohort(
-                    key,
-                    fact.species,
-                    fact.stage,
-                    fact.place,
-                    fact.count,
-                    fact.sex,
-                    fact.colony,
-                    at,
-                    (Stay(fact.stage, at),),
-                    (Stay(fact.place, at),),
-                )
+                self._hands.setdefault(place, set()).add(quantity)
+            case CohortStarted():
+                self._cohorts[fact.cohort] = _started(fact, at)
             case (
                 CohortMoved(cohort=key)
                 | CohortAdvanced(cohort=key)
                 | CohortCounted(cohort=key)
                 | CohortEnded(cohort=key)
-            ) if key in cohorts:
-                cohorts[key] = _change(cohorts[key], fact, at)
-    return House(
-        places, cohorts, probes, {p: frozenset(q) for p, q in hands.items()}
+            ) if key in self._cohorts:
+                self._cohorts[key] = _change(self._cohorts[key], fact, at)
+
+    def _place(
+        self, fact: PlaceCreated | PlaceMoved | PlaceScrapped, at: datetime
+    ) -> None:
+        known = self._places.get(fact.place)
+        match fact:
+            case PlaceCreated(place, kind, parent, name):
+                if known is None or known.scrapped_at:
+                    begun = (Stay(parent, at),)
+                    self._places[place] = Place(
+                        place, kind, name or place, parent, fixed=False, stays=begun
+                    )
+            case PlaceMoved(place, parent) if known is not None:
+                stays = _stays(known.stays, parent, at)
+                self._places[place] = replace(known, parent=parent, stays=stays)
+            case PlaceScrapped(place) if known is not None:
+                self._places[place] = replace(known, scrapped_at=at)
+
+
+def _started(fact: CohortStarted, at: datetime) -> Cohort:
+    return Cohort(
+        fact.cohort,
+        fact.species,
+        fact.stage,
+        fact.place,
+        fact.count,
+        fact.sex,
+        fact.colony,
+        at,
+        (Stay(fact.stage, at),),
+        (Stay(fact.place, at),),
     )
 
 
@@ -288,12 +312,9 @@ def _change(
     fact: CohortMoved | CohortAdvanced | CohortCounted | CohortEnded,
     at: datetime,
 ) -> Cohort:
-    replace = msgspec.structs.replace
     match fact:
         case CohortMoved(place=place):
-            return replace(
-                cohort, place=place, places=_stays(cohort.places, place, at)
-            )
+            return replace(cohort, place=place, places=_stays(cohort.places, place, at))
         case CohortAdvanced(stage=stage, not_before=not_before):
             changed = middle(not_before, at)
             return replace(

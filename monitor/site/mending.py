@@ -131,14 +131,9 @@ def _keys(model: type[Model], path: Sequence[Key]) -> list[str]:
         if isinstance(key, int):
             continue
         table = _model_in(here)
-        here = None
-        for name, field in table.model_fields.items() if table else ():
-            if (field.alias or name) == key:
-                here = field.annotation
+        here = table.keys_and_types().get(key) if table else None
     table = _model_in(here)
-    if table is None:
-        return []
-    return [field.alias or name for name, field in table.model_fields.items()]
+    return list(table.keys_and_types()) if table else []
 
 
 def _model_in(annotation: object) -> type[Model] | None:

@@ -28,6 +28,11 @@ class Model(BaseModel):
         populate_by_name=True,
     )
 
+    @classmethod
+    def keys_and_types(cls) -> dict[str, object]:
+        """Every key that may stand in the table, and the type of what stands there."""
+        return {f.alias or n: f.annotation for n, f in cls.model_fields.items()}
+
 
 class Problem(NamedTuple):
     """One thing that is wrong, and the way to it from the table that noticed."""

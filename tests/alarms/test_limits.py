@@ -55,7 +55,7 @@ def test_delay_and_deadband_vectors(case, deadband, on, off, active):
 
 
 def test_a_second_reading_in_a_row_is_enough_for_danger():
-    """With two readings asked for, the first alone raises nothing and the second does."""
+    """With two readings asked for, the second in a row raises it."""
     delays = Delays(timedelta.max, timedelta(0), 0.0, readings=2)
 
     assert run((31.0, 29.0, 31.0, 31.0), delays) == "0001"

@@ -75,7 +75,9 @@ def rows(store: Path) -> int:
     with contextlib.suppress(sqlite3.Error):
         uri = f"file:{store}?mode=ro"
         with contextlib.closing(sqlite3.connect(uri, uri=True)) as db:
-            return db.execute("SELECT coalesce(max(id), 0) FROM reading_log").fetchone()[0]
+            return db.execute(
+                "SELECT coalesce(max(id), 0) FROM reading_log"
+            ).fetchone()[0]
     return 0
 
 

@@ -133,7 +133,7 @@ def test_danger_covers_the_alarm_of_the_same_cause():
 
 
 def test_an_answer_to_the_danger_answers_what_it_covered():
-    """Out of danger but still cold, the alarm comes back as answered and rings nobody."""
+    """Out of danger but still cold: it comes back as answered and rings nobody."""
     run = cold(Run(begin()))
     run.read(11.0)
     run.read(11.0)
@@ -475,7 +475,7 @@ def test_records_of_another_version_are_left_to_be_rebuilt():
 
 
 def test_replay_of_a_recorded_day_gives_the_same_alarms():
-    """The stored readings of a live run, played again, raise and end the same alarms."""
+    """Stored readings of a live run, played again, give the same alarms."""
     live = Run(begin(), quiet=True)
     recorded = []
     for i in range(24 * 12):

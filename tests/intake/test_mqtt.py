@@ -120,6 +120,29 @@ def test_draining_lasts_until_the_backlog_is_through(tmp_path):
     assert not live
 
 
+def test_other_filters_may_be_asked_for_while_it_runs(tmp_path):
+    """A reloaded configuration needs no restart, and no reconnect."""
+    with (
+        mosquitto(tmp_path) as broker,
+        running(broker.port, filters=("old/#", "rearing/#")) as one,
+    ):
+        wait_for(lambda: _drained(one))
+        one.intake.subscribe(("rearing/#", "new/#"))
+        broker.publish("new/1", "warm-up", retain=True)
+        (first,) = one.take(1)
+        broker.publish("old/1", "1")
+        broker.publish("new/1", "2")
+        broker.publish(AIR, "3")
+        got = one.take(2)
+        nothing = one.inbox.take(1, 0.2)
+        health = one.intake.health()
+
+    assert first.payload == b"warm-up"
+    assert [arrival.payload for arrival in got] == [b"2", b"3"]
+    assert nothing == []
+    assert (health.connects, health.draining) == (1, False)
+
+
 def test_what_is_not_acknowledged_comes_again_and_the_rest_does_not(tmp_path):
     """The acknowledgement after the commit is what the broker goes by."""
     with mosquitto(tmp_path) as broker:

@@ -39,9 +39,7 @@ def full(bench, monkeypatch):
         yield
 
     def switch(*, on):
-        monkeypatch.setattr(
-            type(bench.writer), "transaction", refused if on else real
-        )
+        monkeypatch.setattr(type(bench.writer), "transaction", refused if on else real)
 
     return switch
 
@@ -185,9 +183,7 @@ def test_a_refused_answer_is_an_error_with_its_reason(bench):
 
 def test_one_bad_request_does_not_end_the_recorder(bench, monkeypatch):
     """A bug in a request is a reply, and the next cycle works."""
-    monkeypatch.setattr(
-        "monitor.recorder.recorder.perform", lambda *_: 1 / 0
-    )
+    monkeypatch.setattr("monitor.recorder.recorder.perform", lambda *_: 1 / 0)
     reply = bench.ask("now")
     bench.cycle("22.0", after=MIN)
 
@@ -197,9 +193,10 @@ def test_one_bad_request_does_not_end_the_recorder(bench, monkeypatch):
 
 def test_the_untimed_backlog_counts_once_and_as_now(bench):
     """Of the queued bare numbers the last becomes a reading; the rest stays apart."""
-    bench.intake.draining = True
+    bench.intake.draining, bench.intake.through = True, False
     bench.cycle("5.0", "6.0", "7.0", after=MIN)
     assert bench.stored() == []
+    bench.intake.through = True
     bench.cycle(after=timedelta(seconds=2))
 
     assert [v for _, v in bench.stored()] == [7.0]
@@ -316,8 +313,8 @@ def test_a_broker_that_stays_away_is_told_by_mail(bench, monkeypatch):
     """Away for a minute: an urgent alarm, and its notice is in the outbox."""
     now = [1000.0]
     monkeypatch.setattr(bench.recorder.signals, "_monotonic", lambda: now[0])
-    bench.recorder.signals.broker(True, "connected")
-    bench.recorder.signals.broker(False, "refused")
+    bench.recorder.signals.broker(connected=True, words="connected")
+    bench.recorder.signals.broker(connected=False, words="refused")
     bench.cycle(after=timedelta(seconds=10))
     assert bench.alarms("broker-gone") == []
     now[0] += 61
@@ -326,7 +323,7 @@ def test_a_broker_that_stays_away_is_told_by_mail(bench, monkeypatch):
     [alarm] = bench.alarms("broker-gone")
     assert (alarm.priority, alarm.detail) == ("urgent", "refused")
     assert bench.notices() == [("ines", "raised")]
-    bench.recorder.signals.broker(True, "connected")
+    bench.recorder.signals.broker(connected=True, words="connected")
     bench.cycle(after=timedelta(seconds=10))
     assert not bench.alarms("broker-gone")[0].active
 

@@ -58,7 +58,7 @@ def daemon(folder, *, broker, more="", **variables):
 
 
 def again(made):
-    """Start a daemon, for the first time or after its end, until it hears its broker."""
+    """Start a daemon, at first or after its end, until it hears its broker."""
     made.notify.heard.clear()
     before = times_connected(made)
     made.start()

@@ -91,7 +91,7 @@ def flow(port, lines, done):
 
 def kill_at_random(made, done, seed):
     """Kill -9 and restart the daemon while messages flow; tells how often."""
-    choose = random.Random(seed)
+    choose = random.Random(seed)  # noqa: S311 - moments, no secrets
     kills = 0
     while not done.is_set() or kills < 2:
         made.pause(choose.uniform(0.05, 0.6))
@@ -289,7 +289,9 @@ def test_sighup_swaps_the_configuration_or_keeps_the_old_one(tmp_path):
         wait_for(lambda: "configuration in force" in made.said(), 10.0)
 
         def heard():
-            publish(port, "rearing/warm-room/carbon_dioxide", payload(recent(1)[0], 800))
+            publish(
+                port, "rearing/warm-room/carbon_dioxide", payload(recent(1)[0], 800)
+            )
             return committed(made) >= 1
 
         wait_for(heard, 20.0)

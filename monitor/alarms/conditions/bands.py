@@ -69,7 +69,7 @@ class OutsideTolerated:
 
 
 class Danger:
-    """A value outside the danger limit: a second reading, or 1.5 intervals, is enough."""
+    """A value outside the danger limit: a second reading or 1.5 intervals do."""
 
     id = "danger"
     priority = Priority.URGENT
@@ -82,9 +82,9 @@ class Danger:
         ),
         first_action=(
             "Go now. Read a second thermometer. Too hot: heaters off at the wall, open "
-            "the room, carry level what may be carried. Too cold: warm the room, not the "
-            "tub. Mains heaters near damp substrate: switch off at the wall before you "
-            "touch them."
+            "the room, carry level what may be carried. Too cold: warm the room, not "
+            "the tub. Mains heaters near damp substrate: switch off at the wall before "
+            "you touch them."
         ),
         causes=(
             "heater stuck on, or off for hours",

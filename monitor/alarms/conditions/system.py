@@ -43,8 +43,8 @@ DISK_LOW = SystemCondition(
     "disk-low",
     ConditionWords(
         title="little room on the monitor's disk",
-        meaning="Less than 15 % of the disk is free. When it is full readings are lost.",
-        first_action="Delete what does not belong there, or move the store to a larger disk.",
+        meaning="Less than 15 % of the disk is free; a full one loses readings.",
+        first_action="Delete what does not belong there, or move to a larger disk.",
         causes=("old backups", "logs", "another program on the same disk"),
     ),
     Priority.PROMPT,
@@ -82,7 +82,7 @@ CLOCK_STEPPED = SystemCondition(
     "clock-stepped",
     ConditionWords(
         title="the clock was set",
-        meaning="The machine's clock jumped. Delays were carried over; check the times.",
+        meaning="The machine's clock jumped. Delays were carried over.",
         first_action="Look whether the time on this notice is right.",
         causes=("time server after a start", "set by hand"),
     ),
@@ -95,8 +95,8 @@ STORE_DAMAGED = SystemCondition(
     ConditionWords(
         title="the store was damaged and replaced",
         meaning=(
-            "The file of readings could not be read and was moved aside. Monitoring goes "
-            "on with the newest good backup, or with an empty store."
+            "The file of readings could not be read and was moved aside. Monitoring "
+            "goes on with the newest good backup, or with an empty store."
         ),
         first_action=(
             "Check cohorts and tubs with `cohort list`; keep the file that was moved "
@@ -113,7 +113,7 @@ READINGS_REFUSED = SystemCondition(
     ConditionWords(
         title="messages are being set apart",
         meaning="Messages come in that are no readings; they are kept apart, not used.",
-        first_action="See `now` for the reasons; mend topic, unit or payload of the sensor.",
+        first_action="See `now` for the reasons; mend the topic, unit or payload.",
         causes=(
             "a new sensor not yet in site.toml",
             "a sensor's firmware",

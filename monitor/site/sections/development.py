@@ -1,18 +1,70 @@
-"""Rules of [stage.development]: thresholds, cutoff, method and sum are one record."""
+"""[stage.development]: thresholds, cutoff, method and sum are one record."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import Annotated, Literal, Self
 
-from monitor.site.model import Problem
+from pydantic import Field, model_validator
 
-if TYPE_CHECKING:
-    from monitor.site.species_file import Development
+from monitor.site.model import Many, Model, Problem, Text, refuse
+from monitor.site.sections.section import Section
+from monitor.site.sources import Sourced
 
 COLDEST, HOTTEST = -20.0, 60.0
 """Temperatures that a threshold or an observation lie within: own choice. [degC]"""
 
 
-def problems(record: "Development") -> Iterator[Problem]:
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+
+
+class Requirement(Model):
+    """
+    Degree-days that one sex needs, in degC d.
+
+    The spread is None where nobody published one.
+    """
+
+    sex: Literal["any", "female", "male"] = "any"
+    mean: Positive
+    sd: NotNegative | None = None
+
+
+class Duration(Model):
+    """
+    Days that one sex took at one temperature, in d at degC.
+
+    The spread is None where nobody published one.
+    """
+
+    sex: Literal["any", "female", "male"] = "any"
+    mean: Positive
+    sd: NotNegative | None = None
+    at: float
+
+
+class Development(Sourced):
+    """
+    [stage.development]: thresholds, method, cutoff and requirement are one record.
+
+    A requirement holds only for the thresholds and method it was fitted with.
+    """
+
+    driven_by: Literal["heat", "heat-earliest", "time"]
+    lower_threshold: float | None = None
+    upper_threshold: float | None = None
+    cutoff: Literal["horizontal", "intermediate", "vertical"] | None = None
+    fitted_with: Text | None = None
+    required_degree_days: Many[Requirement] = ()
+    duration_days: Many[Duration] = ()
+    assumed_lower_threshold: float | None = None
+
+    @model_validator(mode="after")
+    def _one_record(self) -> Self:
+        refuse(_problems(self))
+        return self
+
+
+def _problems(record: Development) -> Iterator[Problem]:
     """Everything in which a record of development is incomplete or contradictory."""
     yield from _thresholds(record)
     if record.driven_by == "time":
@@ -32,7 +84,7 @@ def problems(record: "Development") -> Iterator[Problem]:
     yield from _sexes(record)
 
 
-def _thresholds(record: "Development") -> Iterator[Problem]:
+def _thresholds(record: Development) -> Iterator[Problem]:
     for name in ("lower_threshold", "upper_threshold", "assumed_lower_threshold"):
         value = getattr(record, name)
         if value is not None and not COLDEST <= value <= HOTTEST:
@@ -54,7 +106,7 @@ def _thresholds(record: "Development") -> Iterator[Problem]:
         yield Problem(("cutoff",), text)
 
 
-def _by_time(record: "Development") -> Iterator[Problem]:
+def _by_time(record: Development) -> Iterator[Problem]:
     if not record.duration_days:
         text = 'is missing: what is driven by "time" needs it'
         yield Problem(("duration_days",), text)
@@ -72,7 +124,7 @@ def _by_time(record: "Development") -> Iterator[Problem]:
             yield Problem((name,), text)
 
 
-def _by_sum(record: "Development") -> Iterator[Problem]:
+def _by_sum(record: Development) -> Iterator[Problem]:
     for name in ("lower_threshold", "fitted_with"):
         if getattr(record, name) is None:
             text = "is missing: required_degree_days hold only for the threshold and "
@@ -82,7 +134,7 @@ def _by_sum(record: "Development") -> Iterator[Problem]:
         yield Problem(("assumed_lower_threshold",), text)
 
 
-def _by_duration(record: "Development") -> Iterator[Problem]:
+def _by_duration(record: Development) -> Iterator[Problem]:
     for name in ("lower_threshold", "upper_threshold", "fitted_with"):
         if getattr(record, name) is not None:
             text = "belongs to required_degree_days: a duration at one temperature "
@@ -99,7 +151,7 @@ def _by_duration(record: "Development") -> Iterator[Problem]:
             yield Problem(("duration_days", i, "at"), text + "develops below it")
 
 
-def _sexes(record: "Development") -> Iterator[Problem]:
+def _sexes(record: Development) -> Iterator[Problem]:
     sums = [
         ("required_degree_days", i, r.sex, None)
         for i, r in enumerate(record.required_degree_days)
@@ -118,3 +170,29 @@ def _sexes(record: "Development") -> Iterator[Problem]:
             if sex == "any" and len(sexes) > 1:
                 text = '"any" stands beside a sex: say it for each, or for any alone'
                 yield Problem((name, i, "sex"), text)
+
+
+def _lines(record: Development) -> Iterator[str]:
+    said = {
+        "heat": "development by heat",
+        "heat-earliest": "development, at the earliest by heat",
+        "time": "development by time",
+    }[record.driven_by]
+    if record.lower_threshold is not None:
+        said += f" above {record.lower_threshold:g} degC"
+    if record.upper_threshold is not None:
+        said += f", {record.cutoff} cutoff at {record.upper_threshold:g} degC"
+    if record.assumed_lower_threshold is not None:
+        said += f" above an assumed {record.assumed_lower_threshold:g} degC"
+    needs = [f"{_spread(r)} degC d" for r in record.required_degree_days]
+    needs += [f"{_spread(d)} d at {d.at:g} degC" for d in record.duration_days]
+    yield f"{said}: {', '.join(needs)} ({record.source})"
+
+
+def _spread(need: Requirement | Duration) -> str:
+    sex = "" if need.sex == "any" else f"{need.sex} "
+    sd = "" if need.sd is None else f" +- {need.sd:g}"
+    return f"{sex}{need.mean:g}{sd}"
+
+
+DEVELOPMENT = Section("development", Development, _lines)
