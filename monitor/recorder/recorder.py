@@ -158,10 +158,8 @@ class Recorder:
     def run(self, stop: threading.Event) -> None:
         """Cycle until *stop*; then store what is left."""
         while not stop.is_set():
-            arrivals = self._gather()
-            self.cycle(arrivals)
-            if not arrivals:
-                self._upkeep.look(self._clock.now())
+            self.cycle(self._gather())
+            self._upkeep.look(self._clock.now())
             self._beat()
         self.finish()
 

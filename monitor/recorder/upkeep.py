@@ -1,4 +1,4 @@
-"""Upkeep of the store in quiet moments: sealing days that are over, emptying the log."""
+"""Upkeep of the store: sealing days that are over, emptying the write-ahead log."""
 
 import logging
 import time
