@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from monitor.site.advice import warnings
 from monitor.site.load import Configuration
 from monitor.site.model import Model
-from monitor.site.sections.registry import SECTIONS
+from monitor.site.sections import registry
 from monitor.site.spans import format_span
 from monitor.site.species_file import Species
 
@@ -91,7 +91,7 @@ def _species(species: Species, *, provisional: bool) -> Iterator[str]:
     yield ""
     yield f"# {word}: {species.id} ({species.species.name})"
     for stage in species.stages:
-        for section in SECTIONS:
+        for section in registry.SECTIONS:
             for table in stage.tables(section):
                 for line in section.lines(table):
                     yield f"#   {stage.id}: {line}"

@@ -20,8 +20,8 @@ from monitor.site.sources import (
     STANDING_SOURCES,
     HouseSource,
     Source,
-    SourceEntry,
     Sourced,
+    SourceEntry,
     sources_in,
 )
 from monitor.site.spans import Span
