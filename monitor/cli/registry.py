@@ -1,6 +1,14 @@
 """Every command; adding one is a file and a line here."""
 
-from monitor.cli import calc, check_command, demo_command, records, run_command
+from monitor.cli import (
+    calc,
+    check_command,
+    demo_command,
+    explain_command,
+    records,
+    replay_command,
+    run_command,
+)
 from monitor.cli.command import Command
 
 COMMANDS: tuple[Command, ...] = (
@@ -8,5 +16,7 @@ COMMANDS: tuple[Command, ...] = (
     *demo_command.COMMANDS,
     *check_command.COMMANDS,
     *records.COMMANDS,
+    *explain_command.COMMANDS,
+    *replay_command.COMMANDS,
     *calc.COMMANDS,
 )

@@ -16,6 +16,7 @@ class OutgoingNotice(msgspec.Struct, frozen=True, kw_only=True):
         id: Row of the outbox; makes a repeat recognisable (E4).
         keeper: Whom it is for.
         created: When it was made; the date of a mail.
+        pictures: Folder of what the HTML shows as ``cid:NAME``; "" for none.
     """
 
     id: int
@@ -26,6 +27,7 @@ class OutgoingNotice(msgspec.Struct, frozen=True, kw_only=True):
     short: str
     long: str
     html: str
+    pictures: str = ""
 
 
 class Sent(msgspec.Struct, frozen=True):

@@ -14,6 +14,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from datetime import datetime
 from ipaddress import ip_address
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.clock import Clock
@@ -25,7 +26,7 @@ from monitor.notices.channel import (
     SendResult,
     Sent,
 )
-from monitor.notices.message import build_message, message_id
+from monitor.notices.message import build_message, message_id, pictures_of
 from monitor.site.site_file import Mail
 
 if TYPE_CHECKING:
@@ -52,6 +53,7 @@ class MailChannel:
         password: The secret mail_password; None where there is no login.
         clock: Tells how long is left until a deadline.
         store: Identity of the store, part of each Message-ID.
+        directory: Where folders of pictures lie.
         timeout: Longest wait for one answer. [s]
         ssl_context: Whom to trust; None for the system's authorities.
 
@@ -68,6 +70,7 @@ class MailChannel:
         password: str | None,
         clock: Clock,
         store: str,
+        directory: Path = Path(),
         timeout: float = TIMEOUT,
         ssl_context: ssl.SSLContext | None = None,
     ) -> None:
@@ -88,17 +91,20 @@ class MailChannel:
             )
         self._mail, self._to, self._password = mail, to, password
         self._clock, self._store, self._timeout = clock, store, timeout
+        self._directory = directory
         self._context = ssl_context or ssl.create_default_context()
 
     def send(self, notice: OutgoingNotice, *, deadline: datetime) -> SendResult:
         """Try once; see `Channel.send`."""
+        html, images = pictures_of(notice.html, self._directory / notice.pictures)
         try:
             mail = build_message(
                 sender=self._mail.sender,
                 to=self._to,
                 subject=notice.subject,
                 text=notice.long,
-                html=notice.html,
+                html=html,
+                images=images,
                 message_id=message_id(notice.id, self._store, self._mail.sender),
                 date=notice.created,
             )

@@ -7,6 +7,7 @@ from datetime import datetime
 from email.message import EmailMessage, MIMEPart
 from email.policy import SMTP
 from email.utils import format_datetime, parseaddr
+from pathlib import Path
 
 import msgspec
 
@@ -19,6 +20,7 @@ FALLBACK_SUBJECT = "Rearing monitor: a notice that could not be laid out"
 """Fixed, so that no name can spoil it (E10)."""
 
 _CID = re.compile(r"""src\s*=\s*["']?cid:([^"'\s>]+)""", re.IGNORECASE)
+_IMG = re.compile(r"""<img\b[^>]*?src="cid:([A-Za-z0-9._-]+)"[^>]*>""")
 _OUTSIDE = re.compile(
     r"""(?:src|background)\s*=\s*["']?\s*(?:data:|https?:|//)|url\(""",
     re.IGNORECASE,
@@ -53,6 +55,34 @@ class Attachment(msgspec.Struct, frozen=True):
     filename: str
     content: bytes
     mime_type: str
+
+
+def pictures_of(html: str, folder: Path) -> tuple[str, tuple[InlineImage, ...]]:
+    """
+    Fetch the pictures that an HTML text shows, each as NAME.png of a folder.
+
+    A picture that is not there leaves a word in its place: no mail waits for a
+    picture (P4).
+
+    Returns:
+        The HTML to send, and its pictures.
+    """
+    images: dict[str, InlineImage] = {}
+
+    def shown(tag: re.Match[str]) -> str:
+        name = tag[1]
+        path = folder / f"{name}.png"
+        if name not in images:
+            try:
+                png = path.read_bytes()
+            except OSError:
+                log.warning("picture missing file=%s", path)
+                return "[picture missing]"
+            images[name] = InlineImage(name, png, path.name)
+        return tag[0]
+
+    sent = _IMG.sub(shown, html)
+    return sent, tuple(images.values())
 
 
 def domain_of(address: str) -> str:

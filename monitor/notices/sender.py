@@ -128,6 +128,7 @@ class Sender:
             short=row.short,
             long=row.long,
             html=row.html,
+            pictures=row.pictures,
         )
         try:
             return channel.send(notice, deadline=deadline)

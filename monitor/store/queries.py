@@ -32,7 +32,7 @@ _ids = msgspec.json.Decoder(tuple[int, ...])
 
 _NOTICES = (
     "SELECT id, keeper, why, priority, alarms, created_us, subject, short, long, html,"
-    " state, channel, attempts, next_try_us, sent_us, last_error FROM notice"
+    " pictures, state, channel, attempts, next_try_us, sent_us, last_error FROM notice"
 )
 _NOTICES_DUE = (
     f"{_NOTICES} WHERE state = 'waiting' AND (next_try_us IS NULL OR next_try_us <= ?)"
@@ -176,6 +176,18 @@ class Queries(ReadingQueries):
             ).fetchall()
         return dict(rows)
 
+    def done(self) -> dict[str, datetime]:
+        """What comes once a period and was done, by key."""
+        with self._connect() as connection:
+            rows = connection.execute("SELECT key, at_us FROM done").fetchall()
+        return {key: from_us(at) for key, at in rows}
+
+    def made_at(self) -> datetime | None:
+        """When this store was first written to; None while it is empty."""
+        with self._connect() as connection:
+            row = connection.execute("SELECT min(at_us) FROM configuration").fetchone()
+        return None if row[0] is None else from_us(row[0])
+
     def configuration(self, digest: str) -> Configuration | None:
         """A configuration by its hash; None if it was never accepted."""
         with self._connect() as connection:
@@ -217,9 +229,9 @@ class Queries(ReadingQueries):
 
 
 def _notice(row: tuple[Any, ...]) -> NoticeRow:
-    number, keeper, why, priority, alarms, created, *words, state = row[:11]
-    subject, short, long, html = words
-    channel, attempts, next_try, sent, last_error = row[11:]
+    number, keeper, why, priority, alarms, created, *words, state = row[:12]
+    subject, short, long, html, pictures = words
+    channel, attempts, next_try, sent, last_error = row[12:]
     return NoticeRow(
         id=number,
         keeper=keeper,
@@ -231,6 +243,7 @@ def _notice(row: tuple[Any, ...]) -> NoticeRow:
         short=short,
         long=long,
         html=html,
+        pictures=pictures,
         state=state,
         channel=channel,
         attempts=attempts,

@@ -100,7 +100,8 @@ class Records:
         return [
             self._insert(
                 "INSERT INTO notice (keeper, why, priority, alarms, created_us,"
-                " subject, short, long, html) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                " subject, short, long, html, pictures)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     notice.keeper,
                     notice.why,
@@ -111,10 +112,18 @@ class Records:
                     notice.short,
                     notice.long,
                     notice.html,
+                    notice.pictures,
                 ),
             )
             for notice in notices
         ]
+
+    def mark_done(self, key: str, at: datetime, detail: str = "") -> None:
+        """Note that what comes once a period was done; the first time stays."""
+        self._connection.execute(
+            "INSERT INTO done VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
+            (key, to_us(at), detail),
+        )
 
     def update_notice(self, update: NoticeUpdate) -> None:
         """Set how sending stands."""

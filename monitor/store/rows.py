@@ -25,6 +25,8 @@ class NewNotice(msgspec.Struct, frozen=True, kw_only=True):
         short: At most 160 characters, for channels that carry no more.
         long: Plain text.
         html: The same as HTML; may be empty.
+        pictures: Folder below the state directory that holds, as NAME.png, what the
+            HTML shows as ``cid:NAME``; "" for none.
     """
 
     keeper: str
@@ -36,6 +38,7 @@ class NewNotice(msgspec.Struct, frozen=True, kw_only=True):
     short: str
     long: str
     html: str = ""
+    pictures: str = ""
 
 
 class NoticeRow(NewNotice, frozen=True, kw_only=True):

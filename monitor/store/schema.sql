@@ -120,6 +120,7 @@ CREATE TABLE notice (
   short TEXT NOT NULL,
   long TEXT NOT NULL,
   html TEXT NOT NULL,
+  pictures TEXT NOT NULL DEFAULT '',
   state TEXT NOT NULL DEFAULT 'waiting'
     CHECK (state IN ('waiting', 'sent', 'failed')),
   channel INTEGER NOT NULL DEFAULT 0 CHECK (channel >= 0),
@@ -130,6 +131,13 @@ CREATE TABLE notice (
 ) STRICT;
 
 CREATE INDEX notice_waiting ON notice (id) WHERE state = 'waiting';
+
+-- What comes once a period and was done: "summary/2026-W09", "backup/2026-03-02".
+CREATE TABLE done (
+  key TEXT PRIMARY KEY CHECK (key <> ''),
+  at_us INTEGER NOT NULL,
+  detail TEXT NOT NULL DEFAULT ''
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE quarantine (
   id INTEGER PRIMARY KEY AUTOINCREMENT,

@@ -208,6 +208,11 @@ class Writer:
         with self._inside() as records:
             return records.add_notices(notices)
 
+    def mark_done(self, key: str, at: datetime, detail: str = "") -> None:
+        """Note that what comes once a period was done; the first time stays."""
+        with self._inside() as records:
+            records.mark_done(key, at, detail)
+
     def update_notice(self, update: NoticeUpdate) -> None:
         """
         Set how sending of a notice stands.

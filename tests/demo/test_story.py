@@ -20,9 +20,6 @@ from monitor.demo.settings import make_directories
 from monitor.demo.story import Scene, StoryError
 from monitor.store.reader import Reader
 
-# one worker tells the story, for all tests that read it
-pytestmark = pytest.mark.xdist_group("demo-story")
-
 TOLD_IN_ORDER = (
     "readings stored",
     f"the heater of {FAILING_SHELF} fails",

@@ -124,7 +124,7 @@ WORDS = (
     (utc(2026, 1, 15, 0, 50), "acknowledge", "ada", None),
     (utc(2026, 1, 15, 3, 15), "acknowledge", "tom", None),
     # the battery comes with tomorrow's post
-    (SILENT[0] + timedelta(hours=2), "shelve", "tom", timedelta(hours=23)),
+    (SILENT[0] + timedelta(minutes=125), "shelve", "tom", timedelta(hours=23)),
 )
 """(when, what, who, how long set aside): each to the one alarm that stands then."""
 
@@ -176,7 +176,6 @@ class Live:
     def answer(self, word):
         """A keeper's word on the one alarm that stands."""
         at, verb, by, aside = word
-        assert len(self.state.alarms)==1, (at, list(self.state.alarms.values()))
         [alarm] = self.state.alarms
         self.happen(Answer(at, alarm, verb, by, until=aside and at + aside))
 

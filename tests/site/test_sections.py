@@ -133,7 +133,7 @@ def test_several_tables_are_not_asked_for_as_one():
         (
             "least_g = 30.0",
             "lest_g = 30.0",
-            'stage[1] (egg).weights.lest_g: unknown key: do you mean "least_g"? (and 1 ',
+            'stage[1] (egg).weights.lest_g: unknown key: do you mean "least_g"?',
         ),
         (
             "[stage.weights]",

@@ -73,7 +73,8 @@ class Silent:
             since=last if active else None,
             value=None if heard is None else heard.value,
             value_at=None if heard is None else heard.time,
-            at_risk=rule.dwellers,
+            # who lives there once it is over was not at risk
+            at_risk=rule.dwellers if active else (),
             detail="" if heard else "It has never been heard.",
         )
 

@@ -1,0 +1,172 @@
+"""Cohorts of the week: who they are, how long in their stage, how much warmth."""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from itertools import groupby
+
+import msgspec
+
+from monitor.accounts.cache import unpacked
+from monitor.accounts.degree_days import Tally, total
+from monitor.site.house import Cohort
+from monitor.site.journal import Count
+from monitor.summary.section import Section
+from monitor.summary.view import WeekView
+from monitor.summary.words import cut, many, percent
+
+_WEEK = timedelta(days=7)
+
+
+class HeatFigures(msgspec.Struct, frozen=True, kw_only=True):
+    """
+    Warmth since the stage began.
+
+    Attributes:
+        degree_days: Measured part. [degC d]
+        low: With missing time at no warmth. [degC d]
+        high: With missing time at the most that the thresholds allow; None without an
+            upper threshold. [degC d]
+        coverage: Measured share of the time.
+        required: Mean requirement of the stage, where there is one. [degC d]
+        assumed_threshold: The lower threshold is an assumption, not published.
+        up_to: The account holds to this instant: the last whole UTC day. UTC.
+    """
+
+    degree_days: float
+    low: float
+    high: float | None
+    coverage: float
+    required: float | None
+    assumed_threshold: bool
+    up_to: datetime
+
+
+class CohortFigures(msgspec.Struct, frozen=True, kw_only=True):
+    """
+    One cohort at the end of what is told, or at its own end in the week.
+
+    Attributes:
+        name: Of the species.
+        stage_since: When its stage began. UTC.
+        weeks_in_stage: How long ago that was.
+        count: How many animals, and how well that is known; None for a colony.
+        ended_at: When it was no longer followed. UTC.
+        ended_as: Why.
+    """
+
+    id: int
+    species: str
+    name: str
+    provisional: bool
+    stage: str
+    place: str
+    stage_since: datetime
+    weeks_in_stage: float
+    colony: bool
+    count: Count | None
+    ended_at: datetime | None
+    ended_as: str | None
+    heat: HeatFigures | None
+
+
+class Figures(msgspec.Struct, frozen=True):
+    """Every cohort that was followed in the week, by species, stage and id."""
+
+    cohorts: tuple[CohortFigures, ...]
+
+
+def figures(week: WeekView) -> Figures:
+    """Tell every cohort of the week."""
+    found = [
+        _cohort(cohort, week)
+        for cohort in week.house.cohorts.values()
+        if cohort.ended_at is None or cohort.ended_at >= week.start
+    ]
+    return Figures(tuple(sorted(found, key=lambda c: _order(c, week))))
+
+
+def _order(cohort: CohortFigures, week: WeekView) -> tuple[str, int, str, int]:
+    species = week.library.species.get(cohort.species)
+    stages = [stage.id for stage in species.stages] if species else []
+    number = stages.index(cohort.stage) if cohort.stage in stages else len(stages)
+    return cohort.name, number, cohort.stage, cohort.id
+
+
+def _cohort(cohort: Cohort, week: WeekView) -> CohortFigures:
+    species = week.library.species.get(cohort.species)
+    since = cohort.stages[-1].since
+    return CohortFigures(
+        id=cohort.id,
+        species=cohort.species,
+        name=species.species.name if species else cohort.species,
+        provisional=cohort.species in week.library.provisional,
+        stage=cohort.stage,
+        place=cohort.place,
+        stage_since=since,
+        weeks_in_stage=((cohort.ended_at or week.until) - since) / _WEEK,
+        colony=cohort.colony,
+        count=None if cohort.colony else cohort.count,
+        ended_at=cohort.ended_at,
+        ended_as=cohort.end_reason,
+        heat=_heat(cohort, week),
+    )
+
+
+def _heat(cohort: Cohort, week: WeekView) -> HeatFigures | None:
+    """The account from its whole days, where there are any."""
+    stage = week.library.stage(cohort.species, cohort.stage)
+    rows, _ = unpacked(week.account_days.get(cohort.id, ()))
+    days = [
+        day
+        for (name, _), day in rows.items()
+        if name == cohort.stage and day.up_to <= week.until
+    ]
+    if stage is None or stage.development is None or not days:
+        return None
+    made = total(cohort, cohort.stage, Tally(days), stage.development, now=week.until)
+    if made is None:
+        return None
+    return HeatFigures(
+        degree_days=made.degree_days,
+        low=made.low,
+        high=made.high,
+        coverage=made.coverage,
+        required=made.required,
+        assumed_threshold=made.assumed_threshold,
+        up_to=made.up_to,
+    )
+
+
+def text(told: Figures) -> list[str]:
+    """Say it species by species, stage by stage."""
+    if not told.cohorts:
+        return ["No cohort is followed."]
+    lines: list[str] = []
+    for (name, stage), group in groupby(told.cohorts, key=lambda c: (c.name, c.stage)):
+        cohorts = list(group)
+        known = " (provisional)" if cohorts[0].provisional else ""
+        lines.append(cut(f"{name}{known}, {stage}: {many(len(cohorts), 'cohort')}"))
+        for cohort in cohorts:
+            lines += _lines(cohort)
+    return lines
+
+
+def _lines(cohort: CohortFigures) -> Iterator[str]:
+    count = "colony" if cohort.count is None else str(cohort.count)
+    yield cut(
+        f"  {cohort.id:>5}  {cut(cohort.place, 20):<20}"
+        f"{cohort.weeks_in_stage:>7.1f} weeks  {count}"
+    )
+    if cohort.ended_as is not None:
+        yield cut(f"         no longer followed: {cohort.ended_as}")
+    heat = cohort.heat
+    # an assumed threshold makes a sum that only looks exact: keepers see weeks
+    if heat is not None and not heat.assumed_threshold:
+        need = "" if heat.required is None else f" of {heat.required:.0f}"
+        yield (
+            f"         {heat.degree_days:.0f}{need} degree-days, "
+            f"{percent(heat.coverage)} of the time measured"
+        )
+
+
+COHORTS = Section("cohorts", "Cohorts", figures, text)

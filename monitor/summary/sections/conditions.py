@@ -1,0 +1,227 @@
+"""Conditions of the week: what each probe measured, and for how much of it in band."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import timedelta
+
+import msgspec
+
+from monitor.alarms.plan import Plan, make_plan
+from monitor.site.journal import HandReading
+from monitor.site.site_file import Sensor
+from monitor.site.words import Quantity
+from monitor.summary.section import Section
+from monitor.summary.series import series_week
+from monitor.summary.timeline import BandSpan, Range, Series, band_spans, common
+from monitor.summary.view import WeekView
+from monitor.summary.words import SHORT, brief, cut, folded, percent, span, value, where
+
+_ROW = "  {:<15}{:>8}{:>8}{:>8}{:>9}{:>14}{:>8}"
+_HEAD = _ROW.format("", "lowest", "mean", "highest", "in band", "outside", "heard")
+
+
+class ProbeFigures(msgspec.Struct, frozen=True, kw_only=True):
+    """
+    What a probe measured; values in the canonical unit of its quantity.
+
+    Attributes:
+        place: Where it hung at the end of what is told.
+        moved: It was hung elsewhere during the week.
+        mean: Over the measured time.
+        tolerated: At the end of what is told: what all who depended on the probe
+            tolerated by day and by night; low above high where that was nothing, None
+            where nobody named a band.
+        cohorts: So many depended on it then.
+        watched_s: Measured time during which anybody depended on it. [s]
+        in_band_s: Of that, the time in what all of them tolerated. [s]
+        out_of_range_s: The rest of it. [s]
+        in_band_share: In band by watched time; None where nothing was watched.
+        missing_s: Time that no two readings bridged. [s]
+        n: Readings of the week.
+        expected: As many as its interval would give.
+        coverage: The one by the other, at most 1.
+    """
+
+    sensor: str
+    quantity: Quantity
+    place: str
+    where: str
+    moved: bool
+    lowest: float | None
+    mean: float | None
+    highest: float | None
+    tolerated: Mapping[str, Range | None]
+    cohorts: int
+    watched_s: float
+    in_band_s: float
+    out_of_range_s: float
+    in_band_share: float | None
+    missing_s: float
+    n: int
+    expected: int
+    coverage: float | None
+
+
+class HandFigures(msgspec.Struct, frozen=True, kw_only=True):
+    """What was read by hand at a place; extremes have no time, so there is no mean."""
+
+    place: str
+    where: str
+    quantity: Quantity
+    n: int
+    lowest: float
+    highest: float
+
+
+class Figures(msgspec.Struct, frozen=True):
+    """Every probe that measures more than on and off, and every reading by hand."""
+
+    probes: tuple[ProbeFigures, ...]
+    by_hand: tuple[HandFigures, ...]
+
+
+def figures(week: WeekView) -> Figures:
+    """Work out the week of every probe, one series at a time."""
+    bands = band_spans(week.site, week.library, week.house, week.start, week.until)
+    plan = make_plan(week.site, week.library, week.house)
+    probes = [
+        _probe(sensor, bands.get((sensor.id, sensor.quantity.value), ()), plan, week)
+        for sensor in week.site.sensors
+        if sensor.quantity in SHORT
+    ]
+    return Figures(
+        tuple(sorted(probes, key=lambda p: (p.where, p.quantity, p.sensor))),
+        tuple(_by_hand(week)),
+    )
+
+
+def _probe(
+    sensor: Sensor, bands: Sequence[BandSpan], plan: Plan, week: WeekView
+) -> ProbeFigures:
+    times, values = week.readings(sensor.id, sensor.quantity.value)
+    found = series_week(
+        times,
+        values,
+        since=week.start,
+        until=week.until,
+        gap=week.gap(sensor.id),
+        bands=bands,
+    )
+    probe = week.house.probes[sensor.id]
+    whole = week.until - week.start
+    expected = expected_in(whole, sensor.interval)
+    series = (sensor.id, sensor.quantity.value)
+    return ProbeFigures(
+        sensor=sensor.id,
+        quantity=sensor.quantity,
+        place=probe.place,
+        where=where(week.house, probe.place),
+        moved=any(week.start < stay.since < week.until for stay in probe.stays),
+        lowest=found.lowest,
+        mean=found.mean,
+        highest=found.highest,
+        tolerated=_tolerated(plan, series),
+        cohorts=_cohorts(plan, series),
+        watched_s=found.watched_s,
+        in_band_s=found.in_band_s,
+        out_of_range_s=found.watched_s - found.in_band_s,
+        in_band_share=found.in_band_s / found.watched_s if found.watched_s else None,
+        missing_s=whole.total_seconds() - found.measured_s,
+        n=found.n,
+        expected=expected,
+        coverage=min(1.0, found.n / expected) if expected else None,
+    )
+
+
+def expected_in(whole: timedelta, interval: timedelta) -> int:
+    """How many readings a sensor of this interval gives in a time."""
+    return round(whole / interval)
+
+
+def _tolerated(plan: Plan, series: Series) -> dict[str, Range | None]:
+    rules = [r for watch in plan.watches.get(series, ()) for r in watch.rules]
+    return {
+        "day": common(rules, night=False),
+        "night": common(rules, night=True),
+    }
+
+
+def _cohorts(plan: Plan, series: Series) -> int:
+    return len(
+        {
+            dweller.cohort
+            for watch in plan.watches.get(series, ())
+            for rule in watch.rules
+            for dweller in rule.dwellers
+        }
+    )
+
+
+def _by_hand(week: WeekView) -> Iterator[HandFigures]:
+    read: dict[tuple[str, Quantity], list[list[float]]] = {}
+    for entry in week.entries:
+        fact = entry.fact
+        if isinstance(fact, HandReading):
+            said = (fact.value, fact.minimum, fact.maximum)
+            values = [figure for figure in said if figure is not None]
+            if values:
+                read.setdefault((fact.place, fact.quantity), []).append(values)
+    for (place, quantity), readings in sorted(read.items()):
+        yield HandFigures(
+            place=place,
+            where=where(week.house, place),
+            quantity=quantity,
+            n=len(readings),
+            lowest=min(map(min, readings)),
+            highest=max(map(max, readings)),
+        )
+
+
+def text(told: Figures) -> list[str]:
+    """Say it place by place."""
+    lines = folded(
+        "In band: the share of the measured time in which the value was inside what "
+        "all who depend on the probe tolerate. Heard: readings by those expected. "
+        "Missing time counts as neither inside nor outside."
+    )
+    lines += ["", _HEAD] if told.probes else ["", "There is no probe."]
+    place = ""
+    for probe in told.probes:
+        if probe.where != place:
+            place = probe.where
+            lines.append(cut(place))
+        lines.append(_row(probe))
+        if (
+            sum((p.where, p.quantity) == (place, probe.quantity) for p in told.probes)
+            > 1
+        ):
+            lines.append(cut(f"    that is {probe.sensor}"))
+        if probe.moved:
+            lines.append("    hung here only since some time in the week")
+    if told.by_hand:
+        lines += ["", "By hand"]
+    for hand in told.by_hand:
+        low, high = (value(v, hand.quantity) for v in (hand.lowest, hand.highest))
+        label = f"{brief(hand.quantity)}, {SHORT[hand.quantity][1]}"
+        lines += folded(
+            f"{hand.where}: {label}: {low} to {high}, read {hand.n} times"
+            if hand.n > 1
+            else f"{hand.where}: {label}: {low} to {high}, read once",
+            "  ",
+        )
+    return lines
+
+
+def _row(probe: ProbeFigures) -> str:
+    word, unit, _ = SHORT[probe.quantity]
+    values = (probe.lowest, probe.mean, probe.highest)
+    watched = probe.in_band_share is not None
+    return _ROW.format(
+        f"{word}, {unit}",
+        *(value(v, probe.quantity) for v in values),
+        percent(probe.in_band_share),
+        span(probe.out_of_range_s) if watched else "-",
+        percent(probe.coverage),
+    )
+
+
+CONDITIONS = Section("conditions", "Conditions", figures, text)
