@@ -1,6 +1,7 @@
 """Every way to every keeper, made from the configuration and its secrets."""
 
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 from monitor.clock import Clock
 from monitor.notices.apprise_channel import AppriseChannel
@@ -14,7 +15,12 @@ Named = tuple[str, Channel]
 
 
 def channels_of(
-    configuration: Configuration, secrets: Secrets, clock: Clock, *, store: str
+    configuration: Configuration,
+    secrets: Secrets,
+    clock: Clock,
+    *,
+    store: str,
+    directory: Path,
 ) -> Callable[[str], Sequence[Named]]:
     """
     Make the channels of each keeper, in the order in which they are tried.
@@ -24,37 +30,35 @@ def channels_of(
         secrets: Passwords and addresses.
         clock: For deadlines.
         store: Identity of the store, part of each Message-ID.
+        directory: Of the store, where pictures of mails lie.
 
     Raises:
         ConfigError: If a secret is missing or an address is none.
     """
+
+    def mail(keeper: Keeper) -> Channel:
+        server = configuration.site.mail
+        if server is None or keeper.mail is None:
+            raise ValueError("who has mail has an address: load saw to it")
+        login = server.username is not None
+        return MailChannel(
+            server,
+            to=keeper.mail,
+            password=secrets.get(MAIL_PASSWORD) if login else None,
+            clock=clock,
+            store=store,
+            directory=directory,
+        )
+
+    def other(name: str) -> Channel:
+        address = secrets.get(channel_secret(name))
+        return AppriseChannel(name=name, address=address, clock=clock)
+
     made = {
         keeper.id: tuple(
-            (name, _channel(name, keeper, configuration, secrets, clock, store))
+            (name, mail(keeper) if name == "mail" else other(name))
             for name in keeper.channels
         )
         for keeper in configuration.site.keepers
     }
     return lambda keeper: made.get(keeper, ())
-
-
-def _channel(  # noqa: PLR0917 - one step of the function above
-    name: str,
-    keeper: Keeper,
-    configuration: Configuration,
-    secrets: Secrets,
-    clock: Clock,
-    store: str,
-) -> Channel:
-    if name != "mail":
-        address = secrets.get(channel_secret(name))
-        return AppriseChannel(name=name, address=address, clock=clock)
-    mail = configuration.site.mail
-    if mail is None or keeper.mail is None:
-        raise ValueError(
-            "a keeper with the channel mail has an address: load saw to it"
-        )
-    password = secrets.get(MAIL_PASSWORD) if mail.username is not None else None
-    return MailChannel(
-        mail, to=keeper.mail, password=password, clock=clock, store=store
-    )

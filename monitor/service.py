@@ -18,6 +18,7 @@ from types import FrameType
 
 from monitor.accounts.worker import AccountsWorker
 from monitor.channels import Named, channels_of
+from monitor.chores import ChildSummary, Chores
 from monitor.clock import ScaledClock, SteadyClock, clock_from_environment
 from monitor.control.server import ControlServer
 from monitor.desk.view import Reply, Request
@@ -38,6 +39,7 @@ from monitor.intake.mqtt import MqttIntake
 from monitor.notices.sender import Sender
 from monitor.recorder.recorder import Recorder
 from monitor.recorder.starting import OpenStore, open_store
+from monitor.scheduling import scheduled
 from monitor.site.load import load, require_broker
 from monitor.site.secrets import BROKER_PASSWORD, Secrets
 from monitor.site.site_file import Broker
@@ -59,8 +61,13 @@ HUNG = {
     # longer than one try of a notice, or one batch of accounts, may take
     "sender": timedelta(seconds=180),
     "accounts": timedelta(seconds=180),
+    # a summary's child has 240 s, a backup of a large store may take as long
+    "chores": timedelta(seconds=900),
 }
 """A thread that does not beat for so long hangs. [real s]"""
+
+CHORES_EVERY_S = 20.0
+"""How often the schedule is asked. [real s]"""
 
 JOIN_S = 3.0
 """How long the end of one thread is waited for. [s]"""
@@ -148,7 +155,11 @@ class Service:
         configuration, clock, store = self._configuration, self._clock, self._store
         self._reader = Reader.open(self._paths.state)
         self._channels = channels_of(
-            configuration, self._secrets, clock, store=store.identity
+            configuration,
+            self._secrets,
+            clock,
+            store=store.identity,
+            directory=self._paths.state,
         )
         self._broker = self._embedded_broker(self._broker_table)
         self._inbox = Inbox()
@@ -184,7 +195,26 @@ class Service:
             self._reader,
             lambda: (self._configuration.site, self._configuration.library),
         )
+        self._chores = self._chores_of(self._reader)
         self._control = self._control_server(self._paths.socket)
+
+    def _chores_of(self, reader: Reader) -> Chores:
+        return Chores(
+            site=lambda: self._configuration.site,
+            reader=reader,
+            state=self._paths.state,
+            commission=ChildSummary(
+                self._paths.config,
+                {**self._environment, "REARING_STATE": str(self._paths.state)},
+            ),
+            hand_over=self._recorder.take_chore,
+            now=self._clock.now,
+        )
+
+    def _do_chores(self) -> None:
+        self._hearts.beat("chores")
+        self._chores.look()
+        self._hearts.beat("chores")
 
     def _control_server(self, path: Path | None) -> ControlServer | None:
         if path is None:
@@ -247,10 +277,13 @@ class Service:
         self._handed.set_result(self._recorder)
         for thread in threads:
             thread.start()
+        scheduler = scheduled(self._do_chores, every_s=CHORES_EVERY_S)
         self._notifier.ready("watching")
         site = self._configuration.site.site.name
         log.info("started", extra={"site": site, "hash": self._configuration.hash})
         self._wait()
+        # a chore under way is not waited for (A9); what it did is done again
+        scheduler.shutdown(wait=False)
         self._shut_down(threads)
         return exit_code(self._fatal)
 
@@ -271,7 +304,7 @@ class Service:
         if self._control is not None:
             control = self._control
             work["control"] = lambda: control.run(self._stop)
-        for name in ("recorder", *work):
+        for name in ("recorder", "chores", *work):
             if name in HUNG:
                 self._hearts.register(name, HUNG[name])
         return [
@@ -313,6 +346,7 @@ class Service:
                 self._secrets,
                 self._clock,
                 store=self._store.identity,
+                directory=self._paths.state,
             )
         except MonitorError as error:
             said = {"reason": str(error)}

@@ -11,6 +11,7 @@ FLOORS = (
     # each floor may import from the floors before it, and from itself within a room
     ("clock", "errors", "the words of time and of failure, known to all"),
     ("logs", "", "lines on stderr"),
+    ("scheduling", "", "asks for due work again and again"),
     ("systemd", "", "word to the service manager"),
     ("health", "", "heartbeats and supervised threads; nothing of the house"),
     ("monitor", "", "the version"),
@@ -25,6 +26,7 @@ FLOORS = (
         "",
         "the edges; they meet in the store only, and not in each other",
     ),
+    ("chores", "", "what comes once a period, in child processes"),
     ("recorder", "", "from the queue through the step into the store"),
     ("channels", "", "every way to every keeper, made from site and secrets"),
     ("service", "", "wiring and threads"),

@@ -21,8 +21,8 @@ WORDS: dict[str, ConditionWords] = {c.id: c.words for c in CONDITIONS.values()}
 ONCE = frozenset(c.id for c in SYSTEM if c.once)
 """What happened once is over when it is answered."""
 
-NEVER_SHELVED = frozenset({Danger.id})
-"""Setting aside never mutes the danger limit."""
+NEVER_MUTED = frozenset({Danger.id})
+"""Neither setting aside nor taking out of use mutes the danger limit."""
 
 COVERS = {(Danger.id, OutsideTolerated.id)}
 """(covering, covered): one cause, one alarm, at the same place and quantity."""

@@ -51,7 +51,9 @@ def _daemon(sheet: Sheet) -> list[str]:
     if daemon["queue"]:
         lines.append(f"{daemon['queue']} messages wait to be stored.")
     if daemon["quarantined"]:
-        lines.append(f"{daemon['quarantined']} messages were no readings.")
+        count = daemon["quarantined"]
+        were = "message was no reading" if count == 1 else "messages were no readings"
+        lines.append(f"{count} {were}.")
         lines += [
             cut(f"  the newest, {m['topic']}: {m['reason']}")
             for m in daemon["set_apart"][:1]

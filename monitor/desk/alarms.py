@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from monitor.alarms.alarm import SAID, Alarm, AlarmState
-from monitor.alarms.registry import NEVER_SHELVED, WORDS
+from monitor.alarms.registry import NEVER_MUTED, WORDS
 from monitor.alarms.states import Move, after
 from monitor.desk.asked import Asked
 from monitor.desk.said import UNITS, iso, iso_or_none, listed, unknown, words
@@ -147,7 +147,7 @@ def answer(asked: Asked, verb: Verb) -> Outcome:
         )
     at = asked.view.now
     until = _until(asked, at) if verb == "shelve" else None
-    if verb == "shelve" and alarm.kind in NEVER_SHELVED:
+    if verb == "shelve" and alarm.kind in NEVER_MUTED:
         raise RefusedError(
             f"alarm {alarm.id} ({_named(alarm)}) says that animals are in danger:"
             " setting aside never mutes the danger limit; acknowledge it instead"

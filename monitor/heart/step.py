@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 import msgspec
 
 from monitor.alarms.alarm import Alarm, AlarmState
-from monitor.alarms.registry import NEVER_SHELVED, ONCE
+from monitor.alarms.registry import NEVER_MUTED, ONCE
 from monitor.alarms.states import Move
 from monitor.heart.events import (
     Answer,
@@ -119,10 +119,15 @@ def _forbidden(alarm: Alarm, event: Answer) -> str:
     """Why an answer is not allowed, in words; "" if it is."""
     verb, state = event.verb, alarm.state
     reason = ""
-    if verb == "shelve" and alarm.kind in NEVER_SHELVED:
+    if verb == "shelve" and alarm.kind in NEVER_MUTED:
         reason = (
             f"alarm {alarm.id} is {alarm.kind}: setting aside never mutes the danger "
             "limit; answer it with acknowledge"
+        )
+    elif verb == "out-of-service" and alarm.kind in NEVER_MUTED:
+        reason = (
+            f"alarm {alarm.id} is {alarm.kind}: the danger limit is never taken out of "
+            "use; a probe that is wrong is mended or hung elsewhere (sensor move)"
         )
     elif verb == "shelve" and event.until is None:
         reason = f"alarm {alarm.id}: setting aside needs a time limit"

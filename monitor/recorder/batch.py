@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from monitor.accounts.worker import AccountResults
+from monitor.chores import ChoreDone
 from monitor.heart.events import Reading, Record
 from monitor.intake.decode import Rejected
 from monitor.intake.sorting import Promoted
@@ -34,6 +35,7 @@ class Batch:
     notices: list[NewNotice] = field(default_factory=list)
     updates: list[NoticeUpdate] = field(default_factory=list)
     accounts: list[AccountResults] = field(default_factory=list)
+    chores: list[ChoreDone] = field(default_factory=list)
     states: dict[str, bytes] | None = None
     configuration: Configuration | None = None
 
@@ -49,6 +51,7 @@ class Batch:
             or self.notices
             or self.updates
             or self.accounts
+            or self.chores
             or self.states
             or self.configuration
         )

@@ -104,6 +104,8 @@ class Ledger:
             self._write_notices(batch)
             for results in batch.accounts:
                 self._write_accounts(results)
+            for chore in batch.chores:
+                writer.mark_done(chore.key, batch.at, chore.detail)
             if batch.configuration is not None:
                 files = msgspec.json.encode(batch.configuration.text).decode()
                 writer.add_configuration(batch.configuration.hash, batch.at, files)
@@ -115,7 +117,7 @@ class Ledger:
         self._unsent.clear()
         if batch.states is not None:
             self._saved = batch.states
-        self._quarantined += len(batch.rejected)
+        self._quarantined += len(batch.rejected) - len(batch.promoted)
         self.committed += sum(fresh)
         self.committed_at = batch.at
 

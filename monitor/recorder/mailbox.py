@@ -6,6 +6,7 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 
 from monitor.accounts.worker import AccountResults
+from monitor.chores import ChoreDone, ChoreFailed
 from monitor.desk.view import Reply, Request
 from monitor.site.load import Configuration
 from monitor.store.rows import NoticeUpdate
@@ -32,7 +33,7 @@ class Reload:
     configuration: Configuration
 
 
-Message = Asked | Reload | NoticeUpdate | AccountResults
+Message = Asked | Reload | NoticeUpdate | AccountResults | ChoreDone | ChoreFailed
 
 
 class Mailbox:

@@ -15,6 +15,7 @@ from typing import Protocol
 
 from monitor.accounts.heat import CohortHeat
 from monitor.accounts.worker import AccountResults
+from monitor.chores import ChoreDone, ChoreFailed
 from monitor.clock import Clock
 from monitor.desk.desk import VERBS, perform
 from monitor.desk.view import Health, Outcome, Reply, Request, SetApart, View
@@ -140,6 +141,10 @@ class Recorder:
         """Take recomputed accounts."""
         self._mail.put(results)
 
+    def take_chore(self, chore: ChoreDone | ChoreFailed) -> None:
+        """Take what a chore brought."""
+        self._mail.put(chore)
+
     def reload(self, configuration: Configuration) -> None:
         """Go by another configuration from the next cycle on."""
         self._mail.put(Reload(configuration))
@@ -250,9 +255,14 @@ class Recorder:
             known = self._latest.get(key)
             if known is None or reading.time > known.time:
                 self._latest[key] = reading
+        promoted = {(p.was.topic, p.was.at) for p in batch.promoted}
+        if promoted:
+            apart = [a for a in self._set_apart if (a.topic, a.at) not in promoted]
+            self._set_apart = deque(apart, SHOWN_APART)
         for refused in batch.rejected[-SHOWN_APART:]:
-            apart = SetApart(refused.at, refused.topic, refused.reason)
-            self._set_apart.appendleft(apart)
+            self._set_apart.appendleft(
+                SetApart(refused.at, refused.topic, refused.reason)
+            )
         for results in batch.accounts:
             if results.finished:
                 self._heat = {heat.cohort: heat for heat in results.heats}
@@ -270,6 +280,11 @@ class Recorder:
                     self._sent_or_not(message, events, now)
                 case AccountResults():
                     batch.accounts.append(message)
+                case ChoreDone():
+                    batch.chores.append(message)
+                    batch.notices += message.notices
+                case ChoreFailed(signal):
+                    events.append(signal)
                 case _:
                     later.append(message)
         self._ledger.take_updates(batch.updates)

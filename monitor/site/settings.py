@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import ValidationError
+from pydantic import BeforeValidator, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from monitor.errors import ConfigError
@@ -35,7 +35,10 @@ class ProcessSettings(BaseSettings):
     state: Path | None = None
     socket: Path | None = None
     secrets: Path | None = None
-    log: Literal["DEBUG", "INFO", "WARNING", "ERROR"] = "INFO"
+    log: Annotated[
+        Literal["DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"],
+        BeforeValidator(lambda level: str(level).upper()),
+    ] = "INFO"
 
 
 def process_settings() -> ProcessSettings:

@@ -10,16 +10,20 @@ SPARE = 2
 """The ballast is made again once this many times its size is free besides it."""
 
 
-def disk_share_free(path: Path) -> float:
+def disk_share_free(path: Path, *, less: int = 0) -> float:
     """
     Tell the share of the disk of *path* that an ordinary process may still fill.
+
+    Args:
+        path: A file or directory on it.
+        less: Room that is to be taken besides; may be more than there is. [bytes]
 
     Raises:
         OSError: If the path does not exist.
     """
     disk = os.statvfs(path)
-    usable = disk.f_blocks - disk.f_bfree + disk.f_bavail
-    return disk.f_bavail / usable if usable else 0.0
+    usable = (disk.f_blocks - disk.f_bfree + disk.f_bavail) * disk.f_frsize
+    return (disk.f_bavail * disk.f_frsize - less) / usable if usable else 0.0
 
 
 def free_bytes(directory: Path) -> int | None:

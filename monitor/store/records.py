@@ -169,10 +169,11 @@ class Records:
         return ids
 
     def unquarantine(self, ids: Iterable[int]) -> None:
-        """Take messages out again that were accepted after all; the count stays."""
-        self._connection.executemany(
-            "DELETE FROM quarantine WHERE id = ?", [(number,) for number in ids]
-        )
+        """Take messages out again that were accepted after all; they count no more."""
+        gone = [(number,) for number in ids]
+        self._connection.executemany("DELETE FROM quarantine WHERE id = ?", gone)
+        if gone:
+            self.count("quarantined", -len(gone))
 
     def add_configuration(self, digest: str, at: datetime, body: str) -> None:
         """Keep an accepted configuration; the first time it was accepted stays."""

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from monitor import __version__
 from monitor.errors import StoreError, StoreFullError
+from monitor.store.backup import BACKUPS, COMPANIONS, clear, settle
 from monitor.store.connection import (
     FILE,
     DamagedError,
@@ -19,9 +20,6 @@ from monitor.store.connection import (
     translated,
 )
 from monitor.store.disk import drop_ballast
-
-BACKUPS = "backups"
-_COMPANIONS = ("", "-wal", "-shm")
 
 log = logging.getLogger(__name__)
 
@@ -83,14 +81,27 @@ def _identity(now: datetime) -> str:
     return f"{now:%Y%m%d%H%M%S}"
 
 
-def _move_aside(path: Path, now: datetime) -> Path:
+def aside_name(path: Path, now: datetime, why: str) -> Path:
+    """
+    Find a free name beside the store for what leaves its place.
+
+    Args:
+        path: Of the store.
+        now: Part of the name, UTC.
+        why: Part of the name, such as "damaged".
+    """
     stamp = f"{now:%Y%m%dT%H%M%SZ}"
-    aside = path.with_name(f"{path.name}.damaged-{stamp}")
+    aside = path.with_name(f"{path.name}.{why}-{stamp}")
     turn = 1
     while aside.exists():
         turn += 1
-        aside = path.with_name(f"{path.name}.damaged-{stamp}-{turn}")
-    for end in _COMPANIONS:
+        aside = path.with_name(f"{path.name}.{why}-{stamp}-{turn}")
+    return aside
+
+
+def _move_aside(path: Path, now: datetime) -> Path:
+    aside = aside_name(path, now, "damaged")
+    for end in ("", *COMPANIONS):
         with contextlib.suppress(FileNotFoundError):
             path.with_name(path.name + end).rename(aside.with_name(aside.name + end))
     return aside
@@ -101,19 +112,26 @@ def _restore(directory: Path, path: Path, now: datetime) -> Path | None:
     found = [p for p in (directory / BACKUPS).glob("*.sqlite3") if p.is_file()]
     for backup in sorted(found, key=lambda p: p.stat().st_mtime, reverse=True):
         fresh = path.with_name(path.name + ".restoring")
-        fresh.unlink(missing_ok=True)
         try:
-            _copy_back(backup, fresh, now)
+            clear(fresh)
+            copy_back(backup, fresh, now)
+            settle(fresh, path)
         except StoreError as exc:
             log.warning("backup unusable", extra={"path": str(backup), "why": str(exc)})
-            fresh.unlink(missing_ok=True)
+            clear(fresh)
             continue
-        fresh.replace(path)
         return backup
     return None
 
 
-def _copy_back(backup: Path, fresh: Path, now: datetime) -> None:
+def copy_back(backup: Path, fresh: Path, now: datetime) -> None:
+    """
+    Copy a backup to where it becomes the store, and check the copy.
+
+    Raises:
+        StoreError: If the backup cannot be read, is not sound, holds nothing, or is of
+            a newer program.
+    """
     with (
         translated(backup),
         closing(connect_reader(backup)) as source,

@@ -202,7 +202,9 @@ def test_the_channel_is_made_from_its_secret_and_shows_the_notice(run, tmp_path)
         for device in ("display", "nowhere/display"):
             secret = folder / "channel_wall"
             secret.write_text(f"display:{folder / device}")
-            made = channels_of(configuration, Secrets(folder), clock, store="1")
+            made = channels_of(
+                configuration, Secrets(folder), clock, store="1", directory=folder
+            )
             [(name, channel)] = made("ines")
             sent = channel.send(notice(short="Go now"), deadline=clock.now())
             results.append([name, type(sent).__name__])

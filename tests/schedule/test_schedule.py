@@ -39,10 +39,10 @@ def every(minutes, begin, days):
 
 @pytest.mark.parametrize("zone", ZONES)
 @pytest.mark.parametrize("clock", ["00:30", "01:30", "02:15", "02:30", "07:00"])
-@pytest.mark.parametrize("begin", [datetime(2026, 3, 4), datetime(2026, 10, 7)])
-def test_a2_one_summary_a_week_over_both_changes_of_the_clocks(zone, clock, begin):
+@pytest.mark.parametrize("month", [3, 10])
+def test_a2_one_summary_a_week_over_both_changes_of_the_clocks(zone, clock, month):
     """Six weeks around a change, asked each 7 min: one summary a week (A2)."""
-    begin = begin.replace(tzinfo=UTC)
+    begin = datetime(2026, month, 5, tzinfo=UTC)
     told = run(house(zone, "Sun", clock), every(7, begin, 42), since=begin)
 
     weeks = [w.period for w, _ in told if w.kind == "summary"]
@@ -101,10 +101,10 @@ def test_without_a_summary_only_backups_are_due():
     assert next_summary(BEGIN, site()) is None
 
 
-@given(st.datetimes(datetime(2026, 1, 1), datetime(2028, 1, 1)), st.sampled_from(ZONES))
-def test_the_next_summary_lies_within_the_coming_week(now, zone):
+@given(st.integers(0, 2 * 365 * 24 * 60), st.sampled_from(ZONES))
+def test_the_next_summary_lies_within_the_coming_week(minutes, zone):
     """Next due is later than now and at most a week and an hour away."""
-    now = now.replace(tzinfo=UTC)
+    now = BEGIN + timedelta(minutes=minutes)
     following = next_summary(now, house(zone))
 
     assert timedelta(0) < following - now <= timedelta(days=7, hours=1)

@@ -189,7 +189,7 @@ def test_a_backlog_of_untimed_messages_is_not_now(tmp_path):
         alarms = made.ask("alarms", "list")["alarms"]
 
     assert rows == [25.99]
-    assert now["quarantined"] == 600
+    assert now["quarantined"] == 599
     assert alarms == []
 
 

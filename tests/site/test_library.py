@@ -1,112 +1,115 @@
-"""The shipped species against what is published, with honest disagreement."""
+"""What the shipped library says to keepers: care, limits, sources."""
+
+import tomllib
+from itertools import pairwise
 
 import pytest
 
-from monitor.site.load import load
+from monitor.site.species_file import STANDING_SOURCES
 from monitor.site.words import TEMPERATURES
-from tests.site import forms
+from tests.site.library import found, shipped, stages
+from tests.source import ROOT
+
+FILES = sorted((ROOT / "config").glob("species/*.toml"))
+TEMPLATES = sorted((ROOT / "config").glob("templates/*.toml"))
+ALL = [*FILES, *TEMPLATES]
+GRADES = {"A", "B", "C", "D", "compiled", "standard"}
+AT_REST = {"egg", "egg-case", "egg-sac", "prepupa", "pupa"}
+HIDDEN = {"prepupa", "pupa", "resting-adult"}
+PESTS = {
+    "oryctes-agamemnon": "permit",
+    "oryctes-rhinoceros": "licensed only",
+    "popillia-japonica": "licensed only",
+    "schistocerca-gregaria": "permit",
+}
 
 
-@pytest.fixture(scope="module")
-def shipped(tmp_path_factory):
-    return load(forms.config_dir(tmp_path_factory.mktemp("config")))
+def raw(path):
+    """A file as TOML, past the models that refuse it."""
+    return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
-def days(shipped, species, temperature):
-    """Days of all stages with a sum, at a constant temperature."""
-    found = shipped.library.species[species]
-    records = [s.development for s in found.stages if s.development]
-    return sum(
-        r.required_degree_days[0].mean / (temperature - r.lower_threshold)
-        for r in records
-    )
+def sources(value):
+    """Every source of a file, of whatever table."""
+    if isinstance(value, dict):
+        if "source" in value:
+            yield value["source"]
+        for inner in value.values():
+            yield from sources(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from sources(inner)
 
 
-@pytest.mark.parametrize(
-    ("temperature", "published", "tolerance"), [(30, 31.7, 0.12), (35, 25.0, 0.03)]
-)
-def test_tribolium_agrees_with_a_life_table(shipped, temperature, published, tolerance):
-    """
-    Howe's constants give the egg-to-adult time of another laboratory.
+def test_there_are_a_dozen_species_and_half_a_dozen_templates():
+    """Each file is loaded under its own id, and templates alone are provisional."""
+    library = shipped().library
 
-    Source: sources.toml, tribolium-life-table (75 % relative humidity).
-    """
-    got = days(shipped, "tribolium-castaneum", temperature)
-
-    assert got == pytest.approx(published, rel=tolerance)
+    assert len(FILES) >= 12
+    assert len(TEMPLATES) >= 6
+    assert sorted(library.species) == sorted(path.stem for path in ALL)
+    assert library.provisional == {path.stem for path in TEMPLATES}
 
 
-def test_tribolium_does_not_agree_near_its_threshold(shipped):
-    """
-    At 25 degC the same constants give 64 days where 38.5 are published.
+def test_names_of_species_differ():
+    """Nobody chooses between two entries of one name."""
+    names = [s.species.name for s in shipped().library.species.values()]
 
-    The disagreement is real (other population and diet, and a straight line that ends
-    at 19.4 degC for the larva); the species file and sources.toml say so.
-    """
-    got = days(shipped, "tribolium-castaneum", 25)
-
-    assert got == pytest.approx(63.8, abs=0.1)
-    assert got / 38.5 == pytest.approx(1.66, abs=0.01)
-    assert "66 % long at 25 degC" in shipped.sources["howe-1956"].note
+    assert len(set(names)) == len(names)
 
 
-@pytest.mark.parametrize(
-    ("species", "temperature", "lower", "degree_days"),
-    [
-        ("tribolium-castaneum", 30, 19.0, 381.9),
-        ("aphodius-fimetarius", 20, 9.9, 461.3),
-    ],
-)
-def test_stages_sum_to_the_whole_of_the_same_paper(
-    shipped, species, temperature, lower, degree_days
-):
-    """
-    The stages of one paper take as long as its own egg-to-adult constants say.
+@pytest.mark.parametrize("path", ALL, ids=lambda path: path.stem)
+def test_every_source_resolves_to_a_graded_entry(path):
+    """Each number names an entry with a grade, a place and a note, or practice."""
+    entries = raw(ROOT / "config" / "sources.toml")
+    cited = set(sources(raw(path)))
+    real = cited - set(STANDING_SOURCES)
 
-    Sources: sources.toml, howe-1956 and christensen-dobson-1977.
-    """
-    whole = degree_days / (temperature - lower)
-
-    assert days(shipped, species, temperature) == pytest.approx(whole, rel=0.02)
+    assert real
+    assert [s for s in real if entries[s]["grade"] not in GRADES] == []
+    assert [s for s in real if not (entries[s]["where"] and entries[s]["note"])] == []
 
 
-def test_dynastes_third_instar_is_the_larval_life_less_l1_and_l2(shipped):
-    """
-    12 months (female) and 12 to 18 months (male), less 50 and 56 days.
-
-    Sources: sources.toml, kasahara-2006 and eeny659-2016.
-    """
-    species = shipped.library.species["dynastes-hercules"]
-    l3 = {d.sex: d for d in species.stage("L3").development.duration_days}
-
-    assert l3["female"].mean == 365 - 50 - 56
-    assert l3["male"].mean == pytest.approx((365 + 548) / 2 - 50 - 56, abs=1)
-    assert l3["male"].sd == pytest.approx((548 - 365) / 12**0.5, abs=1)
-
-
-def test_dynastes_is_declared_with_durations_alone(shipped):
-    """No degree-days are published for it, so none are claimed."""
-    records = [
-        s.development for s in shipped.library.species["dynastes-hercules"].stages
+def test_memory_alone_decides_no_development():
+    """What nobody read may colour a limit, never a requirement."""
+    remembered = [
+        (species, stage.id)
+        for species, stage in stages()
+        if stage.development and stage.development.source == "from-memory"
     ]
 
-    assert [r.required_degree_days for r in records] == [()] * 8
-    assert {r.assumed_lower_threshold for r in records[:-1]} == {10.0}
+    assert remembered == []
 
 
-def stages(shipped):
-    return [
-        (species.id, stage)
-        for species in shipped.library.species.values()
-        for stage in species.stages
+def test_templates_assume_no_development():
+    """The unknown consignment gets limits and care, no dates."""
+    dated = [
+        species
+        for species, stage in stages()
+        if species in shipped().library.provisional and stage.development
     ]
 
+    assert dated == []
 
-def test_every_stage_has_care_and_a_band_of_temperature(shipped):
+
+def test_no_source_entry_is_idle():
+    """Every entry is cited by a species, or in the note of one that is."""
+    entries = shipped().sources
+    cited = {s for path in ALL for s in sources(raw(path))}
+    reached = set()
+    while cited:
+        reached |= cited
+        notes = " ".join(entries[s].note or "" for s in cited if s in entries)
+        cited = {s for s in entries if s in notes} - reached
+
+    assert sorted(set(entries) - reached) == []
+
+
+def test_every_stage_has_care_and_a_band_of_temperature():
     """Acts, a caution, and limits that alarm, for every stage that is shipped."""
     bare = [
         f"{species} {stage.id}"
-        for species, stage in stages(shipped)
+        for species, stage in stages()
         if not (stage.acts and stage.caution and alarms(stage))
     ]
 
@@ -117,22 +120,85 @@ def alarms(stage):
     return [b for b in stage.bands if b.quantity in TEMPERATURES and b.tolerated]
 
 
-def test_eggs_and_pupae_are_left_in_peace(shipped):
-    """Nobody is asked to dig for, weigh or turn them."""
-    forbidden = {"dig", "weigh", "turn-upright", "change-substrate"}
+@pytest.mark.parametrize("path", ALL, ids=lambda path: path.stem)
+def test_each_limit_encloses_the_one_within(path):
+    """Target lies in tolerated and tolerated in danger, by day and by night."""
+    bands = [
+        table
+        for stage in raw(path)["stage"]
+        for band in stage["band"]
+        for table in (band, band | band.get("night", {}))
+    ]
+    layers = [
+        (outer, inner)
+        for band in bands
+        for inner, outer in pairwise(
+            [band[k] for k in ("target", "tolerated", "danger") if k in band]
+        )
+    ]
+
+    assert layers
+    assert all(o[0] <= i[0] < i[1] <= o[1] for o, i in layers)
+
+
+def test_eggs_and_pupae_are_left_in_peace():
+    """Nobody is asked to open, dig for, weigh or turn them."""
+    forbidden = {"dig", "open", "weigh", "turn-upright", "change-substrate"}
     asked = [
         f"{species} {stage.id}"
-        for species, stage in stages(shipped)
-        if stage.id in {"egg", "prepupa", "pupa"} and forbidden & set(stage.acts)
+        for species, stage in stages()
+        if stage.id in AT_REST and forbidden & set(stage.acts)
     ]
 
     assert asked == []
+    assert {stage.id for _, stage in stages()} >= AT_REST
 
 
-def test_no_source_entry_is_idle(shipped):
-    """Every entry is cited by a species, or in the note of one that is."""
-    cited = " ".join(
-        text for name, text in shipped.text.items() if name != "sources.toml"
-    ) + " ".join(entry.note or "" for entry in shipped.sources.values())
+def test_what_happens_underground_is_unseen_and_quiet():
+    """Unseen stages allow a look and a level carry; only stages of rest are unseen."""
+    unseen = [(species, stage) for species, stage in stages() if stage.unseen]
+    allowed = {"look", "carry-level"}
 
-    assert [key for key in shipped.sources if key not in cited] == []
+    assert [s.id for _, s in unseen if s.id not in HIDDEN] == []
+    assert [n for n, s in unseen if not set(s.acts) <= allowed] == []
+    assert {n for n, s in unseen if s.id == "pupa"} >= {
+        "dynastes-hercules",
+        "mecynorhina-torquata",
+        "flower-beetle",
+    }
+
+
+def test_large_larvae_get_an_earliest_date():
+    """A third instar waits, rests or wants a weight: heat alone decides none."""
+    decided = [
+        species
+        for species, stage in stages()
+        if stage.id == "L3"
+        and stage.development
+        and stage.development.driven_by == "heat"
+    ]
+
+    assert decided == []
+    assert found("dorcus-hopei").stage("L3").development.driven_by == "heat-earliest"
+
+
+@pytest.mark.parametrize(("species", "words"), PESTS.items())
+def test_pests_say_so_at_every_stage(species, words):
+    """Whoever opens a tub of a pest is told of the permit; local law decides."""
+    silent = [
+        stage.id
+        for stage in found(species).stages
+        if not (words in stage.caution and "no escapes" in stage.caution)
+        and not (words in stage.caution and "reeze" in stage.caution)
+    ]
+
+    assert silent == []
+
+
+def test_cannibals_are_told_of():
+    """A scarab or stag beetle that eats its own says so where it is kept."""
+    for species in ("goliathus-goliatus", "mecynorhina-torquata"):
+        assert found(species).species.eats_its_own
+        for stage in ("L2", "L3"):
+            assert "eat one another" in found(species).stage(stage).caution
+            assert "separate" in found(species).stage(stage).acts

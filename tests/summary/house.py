@@ -159,6 +159,7 @@ def lay(where: Path, *, zone: str = "Europe/Dublin") -> Path:
     for folder in ("species", "templates"):
         (where / folder).mkdir(parents=True)
     (where / "site.toml").write_text(SITE.replace("Europe/Dublin", zone))
+    (where / "sources.toml").write_text("")
     (where / "species/lowland.toml").write_text(LOWLAND)
     (where / "species/montane.toml").write_text(MONTANE)
     return where

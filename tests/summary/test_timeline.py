@@ -159,7 +159,11 @@ def test_bands_are_those_of_the_plan_of_each_instant(declared, told, hours):
     house.start(START - DAY, 1, place="tub-1")
     house.start(START - DAY, 2, place="tub-2", stage="egg")
     house.start(START - DAY, 3, place="tub-1", of="montane", stage="L1")
-    for hour, (what, value, number) in told:
+    gone = set()
+    for hour, (what, value, number) in sorted(told, key=lambda each: each[0]):
+        if what not in {"carry", "hang"} and number in gone:
+            continue
+        gone |= {number} if what == "end" else set()
         happen(house, hour, what, value, number)
 
     found = spans(house)
@@ -175,6 +179,17 @@ def test_bands_are_those_of_the_plan_of_each_instant(declared, told, hours):
         }
         every = {series: at(found, series, when) for series in found.keys() | watched}
         assert every == {s: watched.get(s) for s in every}
+
+
+def test_who_was_gone_already_is_not_moved_back(quillmere):
+    """An end that is told late, dated before a move: from the end on nobody depends."""
+    quillmere.tub(START - DAY).start(START - DAY)
+    quillmere.move(START + 2 * DAY, "shelf-b").end(START + DAY)
+
+    found = spans(quillmere)
+
+    assert at(found, A, START + DAY) is None
+    assert at(found, B, START + 3 * DAY) is None
 
 
 def test_the_house_of_the_past_has_nobody_from_later(quillmere):

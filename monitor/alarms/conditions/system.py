@@ -123,6 +123,28 @@ READINGS_REFUSED = SystemCondition(
     Priority.NOTE,
 )
 
+SUMMARY_FAILING = SystemCondition(
+    "summary-failing",
+    ConditionWords(
+        title="the weekly summary could not be made",
+        meaning="It is tried again every quarter of an hour. Watching goes on.",
+        first_action="Try `rearing-monitor summary` by hand: it says what is wrong.",
+        causes=("disk full", "a damaged file", "a fault of the program"),
+    ),
+    Priority.NOTE,
+)
+
+BACKUP_FAILING = SystemCondition(
+    "backup-failing",
+    ConditionWords(
+        title="the daily backup could not be made",
+        meaning="The store has no fresh copy. Watching goes on.",
+        first_action="Free space on the monitor's disk, then `rearing-monitor backup`.",
+        causes=("little room on the disk", "failing disk"),
+    ),
+    Priority.PROMPT,
+)
+
 SYSTEM = (
     BROKER_GONE,
     STORE_FAILING,
@@ -132,4 +154,6 @@ SYSTEM = (
     CLOCK_STEPPED,
     STORE_DAMAGED,
     READINGS_REFUSED,
+    SUMMARY_FAILING,
+    BACKUP_FAILING,
 )

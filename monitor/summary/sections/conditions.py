@@ -1,5 +1,6 @@
 """Conditions of the week: what each probe measured, and for how much of it in band."""
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import timedelta
 
@@ -184,39 +185,36 @@ def text(told: Figures) -> list[str]:
         "Missing time counts as neither inside nor outside."
     )
     lines += ["", _HEAD] if told.probes else ["", "There is no probe."]
-    place = ""
+    place, seen = "", Counter((p.where, p.quantity) for p in told.probes)
     for probe in told.probes:
         if probe.where != place:
             place = probe.where
             lines.append(cut(place))
         lines.append(_row(probe))
-        if (
-            sum((p.where, p.quantity) == (place, probe.quantity) for p in told.probes)
-            > 1
-        ):
+        if seen[place, probe.quantity] > 1:
             lines.append(cut(f"    that is {probe.sensor}"))
         if probe.moved:
-            lines.append("    hung here only since some time in the week")
+            lines.append("    hung elsewhere earlier in the week")
     if told.by_hand:
         lines += ["", "By hand"]
     for hand in told.by_hand:
         low, high = (value(v, hand.quantity) for v in (hand.lowest, hand.highest))
-        label = f"{brief(hand.quantity)}, {SHORT[hand.quantity][1]}"
-        lines += folded(
-            f"{hand.where}: {label}: {low} to {high}, read {hand.n} times"
-            if hand.n > 1
-            else f"{hand.where}: {label}: {low} to {high}, read once",
-            "  ",
-        )
+        read = "once" if hand.n == 1 else f"{hand.n} times"
+        said = f"{hand.where}: {_label(hand.quantity)}: {low} to {high}, read {read}"
+        lines += folded(said, "  ")
     return lines
 
 
+def _label(quantity: Quantity) -> str:
+    word = brief(quantity)
+    return f"{word}, {SHORT[quantity][1]}" if quantity in SHORT else word
+
+
 def _row(probe: ProbeFigures) -> str:
-    word, unit, _ = SHORT[probe.quantity]
     values = (probe.lowest, probe.mean, probe.highest)
     watched = probe.in_band_share is not None
     return _ROW.format(
-        f"{word}, {unit}",
+        _label(probe.quantity),
         *(value(v, probe.quantity) for v in values),
         percent(probe.in_band_share),
         span(probe.out_of_range_s) if watched else "-",
