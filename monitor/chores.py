@@ -205,6 +205,7 @@ class ChildSummary:
     ) -> None:
         self._config, self._environment = config, dict(environment)
         self._command, self._deadline_s = tuple(command), deadline_s
+        self._running: subprocess.Popen[bytes] | None = None
 
     def __call__(self, work: Due, *, number: int, following: str) -> Written:
         """
@@ -218,31 +219,47 @@ class ChildSummary:
         words += ["--next-due", following] if following else []
         words += ["--late"] if work.late else []
         words += ["--config", str(self._config)]
-        try:
-            ended = subprocess.run(  # noqa: S603 - our own command
-                [*self._command, *words],
-                env=self._environment,
-                stdin=subprocess.DEVNULL,
-                capture_output=True,
-                timeout=self._deadline_s,
-                check=False,
-            )
-        except subprocess.TimeoutExpired:
+        code, out, err = self._run(words, work.period)
+        if code != 0:
+            last = err.decode(errors="replace").strip().splitlines()
             raise MonitorError(
-                f"the summary of {work.period} was not done within "
-                f"{self._deadline_s:.0f} s and was ended"
-            ) from None
-        except OSError as error:
-            raise MonitorError(f"the summary could not be started: {error}") from error
-        if ended.returncode != 0:
-            last = ended.stderr.decode(errors="replace").strip().splitlines()
-            raise MonitorError(
-                f"the summary of {work.period} ended with {ended.returncode}: "
+                f"the summary of {work.period} ended with {code}: "
                 f"{last[-1] if last else 'no word why'}"
             )
         try:
-            return msgspec.convert(json.loads(ended.stdout), Written)
+            return msgspec.convert(json.loads(out), Written)
         except (ValueError, msgspec.ValidationError) as error:
             raise MonitorError(
                 f"the summary of {work.period} said something else: {error}"
             ) from error
+
+    def _run(self, words: Sequence[str], period: str) -> tuple[int, bytes, bytes]:
+        try:
+            child = subprocess.Popen(  # noqa: S603 - our own command
+                [*self._command, *words],
+                env=self._environment,
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+            )
+        except OSError as error:
+            raise MonitorError(f"the summary could not be started: {error}") from error
+        with child:
+            self._running = child
+            try:
+                out, err = child.communicate(timeout=self._deadline_s)
+            except subprocess.TimeoutExpired:
+                child.kill()
+                raise MonitorError(
+                    f"the summary of {period} was not done within "
+                    f"{self._deadline_s:.0f} s and was ended"
+                ) from None
+            finally:
+                self._running = None
+        return child.returncode, out, err
+
+    def end(self) -> None:
+        """Kill a child that runs: the daemon stops."""
+        running = self._running
+        if running is not None:
+            running.kill()

@@ -195,6 +195,10 @@ class Service:
             self._reader,
             lambda: (self._configuration.site, self._configuration.library),
         )
+        self._child = ChildSummary(
+            self._paths.config,
+            {**self._environment, "REARING_STATE": str(self._paths.state)},
+        )
         self._chores = self._chores_of(self._reader)
         self._control = self._control_server(self._paths.socket)
 
@@ -203,10 +207,7 @@ class Service:
             site=lambda: self._configuration.site,
             reader=reader,
             state=self._paths.state,
-            commission=ChildSummary(
-                self._paths.config,
-                {**self._environment, "REARING_STATE": str(self._paths.state)},
-            ),
+            commission=self._child,
             hand_over=self._recorder.take_chore,
             now=self._clock.now,
         )
@@ -284,6 +285,7 @@ class Service:
         self._wait()
         # a chore under way is not waited for (A9); what it did is done again
         scheduler.shutdown(wait=False)
+        self._child.end()
         self._shut_down(threads)
         return exit_code(self._fatal)
 

@@ -262,6 +262,5 @@ def _dug(listener: Listener, payload: bytes) -> tuple[Raw, datetime | None]:
 
 def _no_time(said: object) -> str:
     return (
-        f"time {shown_json(said)} is no RFC 3339 time: "
-        "send it as 2026-03-01T06:00:00Z."
+        f"time {shown_json(said)} is no RFC 3339 time: send it as 2026-03-01T06:00:00Z."
     )

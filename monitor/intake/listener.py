@@ -114,9 +114,7 @@ def listener(sensor: Sensor) -> Listener:
         convert=conversion(sensor.unit),
         judge=judge(sensor),
         words=(
-            words_of(sensor.quantity)
-            if is_switch(sensor.quantity, sensor.unit)
-            else {}
+            words_of(sensor.quantity) if is_switch(sensor.quantity, sensor.unit) else {}
         ),
         most=SATURATED_PERCENT if sensor.quantity in CLIPPED else math.inf,
         pointer=sensor.pointer,

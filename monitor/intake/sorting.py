@@ -14,11 +14,16 @@ import msgspec
 
 from monitor.heart.events import Reading
 from monitor.intake.arrival import Arrival
-from monitor.intake.decode import KEPT_BYTES, Decoded, Decoder, Rejected
+from monitor.intake.decode import Decoded, Decoder, Rejected
+from monitor.intake.found import rejected as set_apart
+from monitor.intake.sources import Sources
 
 QUEUED = "queued, time unknown"
 """Begins the reason of every message that waited and told no time."""
 _WAITED = f"{QUEUED}: it may be hours old; let the device send the time with the value."
+
+
+_NOBODY: frozenset[str] = frozenset()
 
 
 class Promoted(msgspec.Struct, frozen=True):
@@ -75,6 +80,7 @@ class Sorter:
         self.decoder = decoder
         self._stored: dict[str, float] = dict(stored or {})
         self._waiting: dict[str, Promoted] = {}
+        self._sources = Sources()
 
     def sort(self, batch: Sequence[Arrival], *, draining: bool) -> Sorted:
         """
@@ -91,22 +97,29 @@ class Sorter:
         retained = repeats = 0
         for arrival in batch:
             held: Rejected | None = None
-            for found in self.decoder.decode(
+            mixed: set[str] = set()
+            results = self.decoder.decode(
                 arrival.topic, arrival.payload, arrival.arrived_at
-            ):
+            )
+            stored = self._stored_already(results) if arrival.dup else _NOBODY
+            for found in results:
                 if isinstance(found, Rejected):
                     rejected.append(found)
+                elif arrival.retain and not found.timed:
+                    retained += 1
+                elif (reason := self._sources.mixed(found)) is not None:
+                    if reason not in mixed:
+                        mixed.add(reason)
+                        rejected.append(_apart(arrival, reason))
                 elif found.timed:
                     readings.append(found.reading)
-                elif arrival.retain:
-                    retained += 1
-                elif arrival.dup and self._is_stored(found):
+                elif found.reading.sensor in stored:
                     repeats += 1
                     # Redelivery keeps the order: what waits is older than this.
                     self._waiting.pop(found.reading.sensor, None)
                 elif draining:
                     if held is None:
-                        held = _held(arrival)
+                        held = _apart(arrival, _WAITED)
                         rejected.append(held)
                     promoted = Promoted(found.reading, held)
                     self._waiting[found.reading.sensor] = promoted
@@ -132,11 +145,19 @@ class Sorter:
         for reading in readings:
             self._stored[reading.sensor] = reading.value
 
-    def _is_stored(self, found: Decoded) -> bool:
-        return self._stored.get(found.reading.sensor) == found.reading.value
+    def _stored_already(self, results: Iterable[Decoded | Rejected]) -> frozenset[str]:
+        """Tell whose newest untimed value of a message is the one stored last."""
+        newest = {
+            found.reading.sensor: found.reading.value
+            for found in results
+            if isinstance(found, Decoded) and not found.timed
+        }
+        return frozenset(
+            sensor
+            for sensor, value in newest.items()
+            if self._stored.get(sensor) == value
+        )
 
 
-def _held(arrival: Arrival) -> Rejected:
-    return Rejected(
-        arrival.topic, arrival.payload[:KEPT_BYTES], _WAITED, arrival.arrived_at
-    )
+def _apart(arrival: Arrival, reason: str) -> Rejected:
+    return set_apart(arrival.topic, arrival.payload, reason, arrival.arrived_at)

@@ -8,7 +8,7 @@ silent, which its own alarm tells, and the reason names both. A device that has 
 quiet for as long as a silent sensor may be speaks no more: its successor counts.
 """
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from monitor.intake.found import Decoded
 
@@ -47,10 +47,7 @@ class Sources:
             ),
             None,
         )
-        span = heard.pop(origin.name, (at, at))
-        if at - span[1] > origin.window or span[0] - at > origin.window:
-            span = (at, at) if at > span[1] else span
-        heard[origin.name] = (min(span[0], at), max(span[1], at))
+        heard[origin.name] = _grown(heard.pop(origin.name, None), at, origin.window)
         while len(heard) > MOST_ORIGINS:
             del heard[next(iter(heard))]
         if rival is None:
@@ -60,6 +57,16 @@ class Sources:
             "feed it, so neither is believed: give each device a sensor with its own "
             "topic or full name_in_pack."
         )
+
+
+def _grown(span: Span | None, at: datetime, window: timedelta) -> Span:
+    """When a device has spoken lately, with a further reading of it."""
+    if span is None or at - span[1] > window:
+        return at, at
+    first, last = span
+    if first - at > window:
+        return span
+    return min(first, at), max(last, at)
 
 
 def _shown(name: str) -> str:

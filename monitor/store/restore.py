@@ -36,6 +36,7 @@ from monitor.store.tally import Tally, tally
 REPLACED = "replaced"
 """Part of the name of a store that left its place for a backup."""
 _SHOWN = 3
+_PRIMARY = 0xFF  # the primary code is the low byte of an extended one
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +89,21 @@ def restore(directory: Path, backup: Path, now: datetime) -> Restored:
                 _forget_second_names(path)
                 _demand_room(directory, backup)
                 holds = _checked_copy(backup, fresh, now)
-                before, trouble = _look_at(path)
-                aside = _set_aside(path, now)
+                present = _look_at(path)
+                aside = _set_aside(path, now, fold=present.sound)
                 settle(fresh, path)
         finally:
             clear(fresh)
-    return Restored(path, aside, holds, before, trouble)
+    return Restored(path, aside, holds, present.holds, present.trouble)
+
+
+@dataclass(frozen=True, slots=True)
+class _Present:
+    """The store that is to leave: what it holds, or why nobody can tell."""
+
+    holds: Tally | None = None
+    trouble: str = ""
+    sound: bool = True
 
 
 def _demand_backup(backup: Path, path: Path, directory: Path) -> None:
@@ -156,29 +166,29 @@ def _checked_copy(backup: Path, fresh: Path, now: datetime) -> Tally:
         ) from exc
 
 
-def _look_at(path: Path) -> tuple[Tally | None, str]:
-    """What the store holds that is to leave; or why nobody can tell."""
+def _look_at(path: Path) -> _Present:
     if not path.exists():
-        return None, ""
+        return _Present(sound=False)
     try:
         with translated(path), closing(connect_reader(path)) as present:
             if schema_of(present, path) == 0:
-                return None, f"{path}: it was empty"
-            return tally(present, path), ""
+                return _Present(trouble=f"{path}: it was empty")
+            return _Present(tally(present, path))
     except DamagedError as exc:
-        return None, f"{path}: it is damaged ({exc.__cause__ or exc})"
+        trouble = f"{path}: it is damaged ({exc.__cause__ or exc})"
+        return _Present(trouble=trouble, sound=False)
     except StoreError as exc:
-        return None, str(exc)
+        return _Present(trouble=str(exc))
 
 
-def _set_aside(path: Path, now: datetime) -> Path | None:
+def _set_aside(path: Path, now: datetime, *, fold: bool) -> Path | None:
     """
     Give the store a second name; its first one stays until the new store takes it.
 
-    A sound store is one file by then. A damaged one keeps its log beside it, and
-    only its second name matters from here on.
+    A sound store is folded into one file before. A damaged one is kept as it is,
+    with its log beside it, and only its second name matters from here on.
     """
-    if path.exists():
+    if fold:
         _fold(path)
     parts = [
         end for end in ("", *COMPANIONS) if path.with_name(path.name + end).exists()
@@ -197,20 +207,18 @@ def _set_aside(path: Path, now: datetime) -> Path | None:
 
 
 def _fold(path: Path) -> None:
-    """Bring the write-ahead log into the file, unless the file is damaged."""
+    """Bring the write-ahead log into the file, unless that turns out to be damaged."""
     try:
         with closing(
             sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)
         ) as present:
             present.execute("PRAGMA journal_mode = DELETE").fetchall()
-    except sqlite3.OperationalError as exc:
-        if exc.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY:
+    except sqlite3.Error as exc:
+        if getattr(exc, "sqlite_errorcode", 0) & _PRIMARY == sqlite3.SQLITE_BUSY:
             raise StoreBusyError(
                 f"{path}: something still reads the store; nothing was changed; stop "
                 "what reads it (a page, an export, a backup)"
             ) from exc
-        raise in_our_words(path, exc) from exc
-    except sqlite3.DatabaseError as exc:
         error = in_our_words(path, exc)
         if not isinstance(error, DamagedError):
             raise error from exc
