@@ -8,6 +8,7 @@ from monitor.cli import (
     records,
     replay_command,
     run_command,
+    summary_command,
 )
 from monitor.cli.command import Command
 
@@ -16,6 +17,7 @@ COMMANDS: tuple[Command, ...] = (
     *demo_command.COMMANDS,
     *check_command.COMMANDS,
     *records.COMMANDS,
+    *summary_command.COMMANDS,
     *explain_command.COMMANDS,
     *replay_command.COMMANDS,
     *calc.COMMANDS,

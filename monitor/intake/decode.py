@@ -245,19 +245,24 @@ def _dug(listener: Listener, payload: bytes) -> tuple[Raw, datetime | None]:
             f'{shown(payload)} holds nothing at "{listener.pointer}": '
             "correct the pointer of the sensor."
         ) from exc
-    is_word = listener.switch and isinstance(found, str)
-    if not is_word and not isinstance(found, int | float):
-        raise NoReadingError(
-            f'{shown_json(found)} at "{listener.pointer}" is no number: '
-            "correct the pointer, or let the device send a number without quotes."
-        )
+    value = found if isinstance(found, int | float) else _worded(listener, found)
     said = read.get("time") if isinstance(read, dict) else None
     if said is None:
-        return found, None
+        return value, None
     try:
-        return found, msgspec.convert(said, datetime)
+        return value, msgspec.convert(said, datetime)
     except msgspec.ValidationError as exc:
         raise NoReadingError(_no_time(said)) from exc
+
+
+def _worded(listener: Listener, found: object) -> str:
+    """Take a word for on or off that a pointer found."""
+    if listener.switch and isinstance(found, str):
+        return found
+    raise NoReadingError(
+        f'{shown_json(found)} at "{listener.pointer}" is no number: '
+        "correct the pointer, or let the device send a number without quotes."
+    )
 
 
 def _no_time(said: object) -> str:

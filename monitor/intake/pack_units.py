@@ -23,7 +23,7 @@ OTHERS = frozenset(
     1/min beat/min beats S/m B VA VAs var vars J/m kg/m3 deg ms min h MHz kW kVA kvar
     Ah Wh kWh varh kvarh kVAh Wh/km KiB GB Mbit/s B/s MB/s mV dBm ug/m3 mm/h m/h hPa
     mm cm km km/h
-    """.split()
+    """.split()  # noqa: SIM905 - a table reads better so
 )
 """Registered units of what no sensor here measures."""
 

@@ -153,7 +153,7 @@ def _objects(pack: object) -> list[dict[str, object]]:
 
 def _understood(records: list[dict[str, object]]) -> None:
     """Refuse a pack of which we would misread something (section 4.4, RFC 9100)."""
-    versions = set()
+    versions: set[str] = set()
     version: object = VERSION
     for at, record in enumerate(records, 1):
         for key in record:
@@ -169,10 +169,10 @@ def _understood(records: list[dict[str, object]]) -> None:
                 f"version {shown_json(version)} of SenML is not understood: send 10 "
                 "or 26, or leave bver out."
             )
-        versions.add(version)
+        versions.add(str(version))
     if len(versions) > 1:
         raise NoReadingError(
-            f"the pack has the versions {', '.join(map(str, sorted(versions)))}: "
+            f"the pack has the versions {', '.join(sorted(versions))}: "
             "send bver in the first record alone."
         )
 

@@ -46,14 +46,14 @@ class Sorted(msgspec.Struct, frozen=True):
     Attributes:
         readings: In order of time.
         rejected: For the quarantine; those of `waiting` are among them.
-        waiting: Untimed messages of the queue, with the reading each may become.
+        waiting: Untimed messages of the queue; each may yet become readings.
         retained_untimed: Kept values without a time: never readings.
         untimed_repeat: Repeats of the value that is stored already: dropped.
     """
 
     readings: list[Reading]
     rejected: list[Rejected]
-    waiting: list[Promoted]
+    waiting: list[Rejected]
     retained_untimed: int = 0
     untimed_repeat: int = 0
 
@@ -93,37 +93,31 @@ class Sorter:
         """
         readings: list[Reading] = []
         rejected: list[Rejected] = []
-        waiting: list[Promoted] = []
+        waiting: list[Rejected] = []
         retained = repeats = 0
         for arrival in batch:
-            held: Rejected | None = None
-            mixed: set[str] = set()
             results = self.decoder.decode(
                 arrival.topic, arrival.payload, arrival.arrived_at
             )
-            stored = self._stored_already(results) if arrival.dup else _NOBODY
-            for found in results:
-                if isinstance(found, Rejected):
-                    rejected.append(found)
-                elif arrival.retain and not found.timed:
-                    retained += 1
-                elif (reason := self._sources.mixed(found)) is not None:
-                    if reason not in mixed:
-                        mixed.add(reason)
-                        rejected.append(_apart(arrival, reason))
-                elif found.timed:
+            believed = self._believed(arrival, results, rejected)
+            stored = self._stored_already(believed) if arrival.dup else _NOBODY
+            held: Rejected | None = None
+            for found in believed:
+                sensor = found.reading.sensor
+                if found.timed:
                     readings.append(found.reading)
-                elif found.reading.sensor in stored:
+                elif arrival.retain:
+                    retained += 1
+                elif sensor in stored:
                     repeats += 1
                     # Redelivery keeps the order: what waits is older than this.
-                    self._waiting.pop(found.reading.sensor, None)
+                    self._waiting.pop(sensor, None)
                 elif draining:
                     if held is None:
                         held = _apart(arrival, _WAITED)
                         rejected.append(held)
-                    promoted = Promoted(found.reading, held)
-                    self._waiting[found.reading.sensor] = promoted
-                    waiting.append(promoted)
+                        waiting.append(held)
+                    self._waiting[sensor] = Promoted(found.reading, held)
                 else:
                     readings.append(found.reading)
         readings.sort(key=attrgetter("time"))
@@ -145,12 +139,34 @@ class Sorter:
         for reading in readings:
             self._stored[reading.sensor] = reading.value
 
-    def _stored_already(self, results: Iterable[Decoded | Rejected]) -> frozenset[str]:
+    def _believed(
+        self,
+        arrival: Arrival,
+        results: Iterable[Decoded | Rejected],
+        rejected: list[Rejected],
+    ) -> list[Decoded]:
+        """Tell the readings of one device; sets apart all else, each reason once."""
+        believed: list[Decoded] = []
+        mixed: dict[str, None] = {}
+        for found in results:
+            if isinstance(found, Rejected):
+                rejected.append(found)
+            elif found.origin is None or (arrival.retain and not found.timed):
+                # what the broker kept and tells no time is no sign of a device
+                believed.append(found)
+            elif (reason := self._sources.mixed(found)) is not None:
+                mixed[reason] = None
+            else:
+                believed.append(found)
+        rejected += [_apart(arrival, reason) for reason in mixed]
+        return believed
+
+    def _stored_already(self, results: Iterable[Decoded]) -> frozenset[str]:
         """Tell whose newest untimed value of a message is the one stored last."""
         newest = {
             found.reading.sensor: found.reading.value
             for found in results
-            if isinstance(found, Decoded) and not found.timed
+            if not found.timed
         }
         return frozenset(
             sensor

@@ -29,7 +29,15 @@ def warnings(configuration: Configuration) -> list[str]:
         *_sensors(site),
         *_places(site),
         *_library(library),
+        *_not_yet(site),
     ]
+
+
+def _not_yet(site: Site) -> Iterator[str]:
+    """Tables that are checked but that nothing uses in this version."""
+    for name in ("mirror", "page"):
+        if getattr(site, name) is not None:
+            yield f"[{name}] is checked and kept, but this version has none yet"
 
 
 def _people(site: Site) -> Iterator[str]:
@@ -86,9 +94,9 @@ def _sensors(site: Site) -> Iterator[str]:
     untimed = [s.id for s in site.sensors if s.pointer and not s.name_in_pack]
     if untimed:
         yield (
-            f"payloads read by pointer carry no time: {_few(untimed)}; what queues "
-            "while the monitor is down cannot be dated. Send "
-            '{"value": ..., "time": ...} or SenML where the device can'
+            f"payloads read by pointer may carry no time: {_few(untimed)}; without a "
+            '"time" beside the value what queues while the monitor is down cannot be '
+            'dated. Send {"value": ..., "time": ...} or SenML where the device can'
         )
 
 

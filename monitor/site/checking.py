@@ -230,9 +230,9 @@ def fault_of_quantity(quantity: Quantity, pair: tuple[float, float]) -> str | No
     low, high = pair
     if quantity in TEMPERATURES and not (low >= -60 and high <= 100):  # noqa: PLR2004
         return "limits of temperature are in degC, from -60 to 100"
-    # a probe in wet air reads a little over 100: above that there is no upper limit
-    if quantity in _PERCENTS and not (low >= 0 and high <= 110):  # noqa: PLR2004
-        return "limits in percent lie from 0 to 110"
+    # a probe in wet air that reads a little over 100 is taken as 100
+    if quantity in _PERCENTS and not (low >= 0 and high <= 100):  # noqa: PLR2004
+        return "limits in percent lie from 0 to 100"
     if quantity in _PERCENTS and high <= 1:
         return "limits are in percent, not a fraction: write 65 for 0.65"
     if quantity in _GASES and low < 0:

@@ -153,7 +153,7 @@ def _path(path: Sequence[Key], data: object) -> str:
             name = (
                 here.get("id") or here.get("place") if isinstance(here, dict) else None
             )
-            if isinstance(name, str):
+            if isinstance(name, str) and name.isprintable():
                 written += f" ({name[:64]})"
         else:
             written += f".{key}" if written else key

@@ -8,11 +8,18 @@ from pydantic import BeforeValidator, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from monitor.errors import ConfigError
+from monitor.logs import LEVELS
 from monitor.site.checking import nearest, spell
 
 PREFIX = "REARING_"
 BEYOND = ("REARING_CLOCK",)
 """Variables of ours that other rooms read themselves."""
+
+
+def _level(spelled: object) -> object:
+    """A level in capitals, as either case is meant; what is none stays as it is."""
+    known = isinstance(spelled, str) and spelled.lower() in LEVELS
+    return str(spelled).upper() if known else spelled
 
 
 class ProcessSettings(BaseSettings):
@@ -37,7 +44,7 @@ class ProcessSettings(BaseSettings):
     secrets: Path | None = None
     log: Annotated[
         Literal["DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"],
-        BeforeValidator(lambda level: str(level).upper()),
+        BeforeValidator(_level),
     ] = "INFO"
 
 

@@ -2,6 +2,7 @@
 
 import threading
 import time
+from functools import partial
 
 from monitor.scheduling import scheduled
 from tests.support.brokers import wait_for
@@ -48,8 +49,8 @@ def test_a_chore_that_raises_is_logged_and_comes_again(caplog):
 def test_a9_the_end_waits_for_no_chore():
     """A chore that hangs does not hold up the stop (A9)."""
     hang = threading.Event()
-    scheduler = scheduled(hang.wait, every_s=0.05)
-    wait_for(lambda: scheduler.get_jobs())
+    scheduler = scheduled(partial(hang.wait, 30), every_s=0.05)
+    wait_for(scheduler.get_jobs)
     began = time.monotonic()
     scheduler.shutdown(wait=False)
 

@@ -98,7 +98,7 @@ def test_numbers_as_devices_write_them(payload, expected):
         b'{"value": [21.5]}',
         b'{"temperature": 21.5}',
         b'{"value": 21.5} x',
-        b'[{"n": "t1", "v": 21.5}]',
+        b"[21.5]",
         b"[" * 50_000,
         b'{"value":' * 7_000,
     ],
@@ -119,7 +119,8 @@ def test_c9_nonsense_is_rejected_with_a_sentence(payload):
         (b"21,5", '"21,5" is no decimal number'),
         (b'{"temperature": 21.5}', 'no member "value"'),
         (b'{"value": "21.5"}', "without quotes"),
-        (b'[{"v": 1}]', "packs are not read yet"),
+        (b"[21.5]", '"21.5" in place 1 of the array is no SenML record'),
+        (b'{"e": [{"n": "t1", "v": 21.5}]}', "SenML of an old draft"),
         (b'{"value": 1, "time": 1772344800}', "no RFC 3339 time"),
         (b'{"value": 1, "time": "2026-03-01T06:00:00"}', "time without zone"),
         (b'{"value": 1, "time": "1999-12-31T23:59:59Z"}', "clock wrong"),
@@ -262,6 +263,75 @@ def test_a_current_below_zero_is_rejected():
     reason = _reason(b"-0.2", quantity=Quantity.HEATER, unit=Unit.AMPERE)
 
     assert "-0.2 A is below 0 A" in reason
+
+
+@pytest.mark.parametrize(
+    ("quantity", "payload", "expected"),
+    [
+        (Quantity.MAINS, b"on", 1.0),
+        (Quantity.MAINS, b"OFF\n", 0.0),
+        (Quantity.HEATER, b'"On"', 1.0),
+        (Quantity.LIGHT, b"TRUE", 1.0),
+        (Quantity.HUMIDIFIER, b"false", 0.0),
+        (Quantity.DOOR, b"open", 1.0),
+        (Quantity.DOOR, b'"CLOSED"', 0.0),
+        (Quantity.DOOR, b"off", 0.0),
+        (Quantity.LEAK, b"Wet", 1.0),
+        (Quantity.LEAK, b'{"value": "dry"}', 0.0),
+        (Quantity.MAINS, b'{"value": true}', 1.0),
+    ],
+)
+def test_words_for_on_and_off(quantity, payload, expected):
+    """A short list in any case, bare or as a JSON string."""
+    assert _value(payload, quantity=quantity) == expected
+
+
+def test_a_pointer_may_find_a_word():
+    """The relay of another make says POWER."""
+    found = _value(
+        b'{"Relay": {"state": "ON"}}', quantity=Quantity.LIGHT, pointer="/Relay/state"
+    )
+
+    assert found == 1.0
+
+
+@pytest.mark.parametrize(
+    ("quantity", "payload", "words"),
+    [
+        (Quantity.MAINS, b"open", "one of on, off, true, false."),
+        (Quantity.DOOR, b"ajar", "one of on, off, true, false, open, closed."),
+        (Quantity.LEAK, b'"damp"', "one of on, off, true, false, wet, dry."),
+        (Quantity.DOOR, b'{"value": "dry"}', "no word for door"),
+        (Quantity.DOOR, b"null", "no word for door"),
+        (Quantity.DOOR, b"\xf6ffen", "neither a number nor"),
+        (Quantity.DOOR, b"o" * 17, "neither a number nor"),
+        (Quantity.AIR_TEMPERATURE, b"on", "neither a number nor"),
+        (Quantity.AIR_TEMPERATURE, b'{"value": "on"}', "without quotes"),
+    ],
+)
+def test_other_words_are_rejected_with_the_list(quantity, payload, words):
+    """Nobody guesses what ajar means."""
+    assert words in _reason(payload, quantity=quantity)
+
+
+@pytest.mark.parametrize("payload", [b"on", b"true", b'{"value": "off"}'])
+def test_a_current_is_no_word(payload):
+    """A clamp that says on is another device than the one declared."""
+    reason = _reason(payload, quantity=Quantity.HEATER, unit=Unit.AMPERE)
+
+    assert "number" in reason
+
+
+def test_a_bare_value_on_a_topic_of_several_is_nobodys():
+    """21 is no humidity only because a humidity is read from the same topic."""
+    decoder = Decoder(
+        [sensor("t", topic="dev"), sensor("h", Quantity.RELATIVE_HUMIDITY, topic="dev")]
+    )
+
+    (found,) = decoder.decode("dev", b"21", T0)
+
+    assert isinstance(found, Rejected)
+    assert 'Sensors t, h: "21" does not tell whose value it is' in found.reason
 
 
 def test_an_unknown_topic_says_so():

@@ -219,7 +219,7 @@ def told(source, words):
 
 
 def test_the_cricket_disagrees_with_a_third_laboratory():
-    """At 34 degC the constants give 37 days, where 62.22 were found; the note says so."""
+    """At 34 degC they give 37 days where 62.22 were found; the note says so."""
     got = way("gryllus-bimaculatus", 34, last="nymph")
 
     assert got == pytest.approx(37, abs=0.5)
@@ -227,7 +227,7 @@ def test_the_cricket_disagrees_with_a_third_laboratory():
 
 
 def test_the_mealworm_disagrees_with_another_laboratory():
-    """At 27 degC the line gives 122.1 days, where 142.81 were found; the note says so."""
+    """At 27 degC they give 122.1 days where 142.81 were found; the note says so."""
     got = days("tenebrio-molitor", "larva", 27)
 
     assert got == pytest.approx(122.1, abs=0.05)

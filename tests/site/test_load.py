@@ -196,7 +196,7 @@ def test_effective_settings_of_a_short_site_say_the_defaults(tmp_path):
         ([('fallback = "ines"\n', "")], "the rota has no fallback"),
         (
             [('name_in_pack = "t1"\n', "")],
-            "read by pointer carry no time: warm-room-a-a",
+            "read by pointer may carry no time: warm-room-a-a",
         ),
         ([('username = "monitor"\n', "")], "the broker asks for no login"),
         (

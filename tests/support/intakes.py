@@ -21,6 +21,7 @@ def sensor(
     topic: str | None = None,
     pointer: str | None = None,
     unit: Unit | None = None,
+    name_in_pack: str | None = None,
 ) -> Sensor:
     """Declare a sensor of the Quillmere Insectarium."""
     return Sensor(
@@ -31,6 +32,7 @@ def sensor(
         interval=timedelta(minutes=5),
         pointer=pointer,
         unit=unit,
+        name_in_pack=name_in_pack,
     )
 
 
