@@ -21,17 +21,16 @@ CHECKOUT = Path(__file__).parents[2]
 
 
 def test_a_site_alone_takes_the_shipped_library(house):
-    """Without species of its own a house has the three shipped ones and templates."""
+    """Without species of its own a house has every shipped one and the templates."""
     configuration = load(house)
 
-    assert set(configuration.library.species) == {
-        "aphodius-fimetarius",
-        "dynastes-hercules",
-        "lowland-scarab",
-        "montane-scarab",
-        "tribolium-castaneum",
+    shipped_names = {
+        folder: {path.stem for path in (shipped() / folder).glob("*.toml")}
+        for folder in ("species", "templates")
     }
-    assert configuration.library.provisional == {"lowland-scarab", "montane-scarab"}
+    assert {"dynastes-hercules", "tribolium-castaneum"} <= shipped_names["species"]
+    assert configuration.library.provisional == shipped_names["templates"]
+    assert set(configuration.library.species) == set().union(*shipped_names.values())
 
 
 def test_text_and_hash_tell_the_files(house):
@@ -204,7 +203,8 @@ def test_effective_settings_of_a_short_site_say_the_defaults(tmp_path):
             "and the password go to b.example in the clear",
         ),
         ([], "the limit of air_temperature in warm-room has no sensor"),
-        ([], "provisional, from templates: lowland-scarab, montane-scarab"),
+        ([], "provisional, from templates: "),
+        ([], "[mirror] is checked and kept, but this version has none yet"),
     ],
 )
 def test_advice_is_given_where_a_night_would_go_wrong(tmp_path, edits, said):
@@ -215,14 +215,18 @@ def test_advice_is_given_where_a_night_would_go_wrong(tmp_path, edits, said):
 
 
 def test_advice_is_not_given_where_all_is_well(tmp_path):
-    """A complete house with its sensor in the room hears of the templates alone."""
+    """A complete house hears of the templates, and of what is not there yet."""
     site = forms.edited(
         forms.SITE, ('place = "warm-room-a"\nquantity', 'place = "warm-room"\nquantity')
     )
 
     said = warnings(load(forms.config_dir(tmp_path, site)))
 
-    assert [text.partition(":")[0] for text in said] == ["provisional, from templates"]
+    assert [text.partition(":")[0] for text in said] == [
+        "provisional, from templates",
+        "[mirror] is checked and kept, but this version has none yet",
+        "[page] is checked and kept, but this version has none yet",
+    ]
 
 
 def test_a_house_without_keepers_is_told(tmp_path):
