@@ -178,7 +178,8 @@ def _takers(
         raise NoReadingError(
             f"it may be of {names}: give each its name_in_pack in site.toml."
         )
-    if not record.unit and len({one.name for one in records}) > 1:
+    measure = not isinstance(record.value, bool)
+    if measure and not record.unit and len({one.name for one in records}) > 1:
         raise NoReadingError(
             "it has no unit, and its pack measures several things: send u, or declare "
             "the name as name_in_pack."
@@ -188,7 +189,7 @@ def _takers(
 
 def _fits(listener: Listener, record: Record) -> bool:
     if isinstance(record.value, bool):
-        return listener.switch and record.unit in ("", "/", "%")
+        return listener.switch
     return not record.unit or points_at(listener, record.unit)
 
 
@@ -235,36 +236,38 @@ def _unmixed(taken: Sequence[_Taken], told: list[_Told]) -> Iterable[_Taken]:
 
 def _reading(one: _Taken, topic: str, arrived_at: datetime) -> Decoded:
     record, listener = one.record, one.listener
-    if record.unit:
-        convert = into(listener, record.unit)
-        if convert is None:
-            unit = record.unit
-            meant = MEANT.get(unit.casefold())
-            mend = f"send {meant}" if meant else "correct the unit or the name"
-            raise NoReadingError(
-                f"{listener.quantity} is never told in {shown(unit.encode())}: {mend}."
-            )
-    else:
-        convert = listener.convert or float
     if isinstance(record.value, bool):
+        # a base unit is of the measures of the pack: on and off have none
         value = listener.value(record.value, None)
     else:
-        value = _value(listener, record, convert(record.value))
+        value = _measure(listener, record, record.value)
     at, timed = _when(record, arrived_at)
     reading = Reading(listener.sensor, listener.quantity.value, at, value)
     return Decoded(reading, timed, _origin(one, topic))
 
 
-def _value(listener: Listener, record: Record, value: float) -> float:
-    try:
-        return listener.value(value, float)
-    except NoReadingError as exc:
-        if record.unit == "%":
+def _measure(listener: Listener, record: Record, raw: float) -> float:
+    """Bring a number into the canonical unit, from the record's own or the file's."""
+    convert = listener.convert or float
+    if record.unit:
+        known = into(listener, record.unit)
+        if known is None:
+            meant = MEANT.get(record.unit.casefold())
+            mend = f"send {meant}" if meant else "correct the unit or the name"
+            unit = shown(record.unit.encode())
             raise NoReadingError(
-                f"{exc} In SenML % is a ratio from 0 to 1, not a percentage "
-                "(RFC 8428, 12.1): send /100, or %RH for humidity."
-            ) from exc
-        raise
+                f"{listener.quantity} is never told in {unit}: {mend}."
+            )
+        convert = known
+    try:
+        return listener.value(raw, convert)
+    except NoReadingError as exc:
+        if record.unit != "%":
+            raise
+        raise NoReadingError(
+            f"{exc} In SenML % is a ratio from 0 to 1, not a percentage "
+            "(RFC 8428, 12.1): send /100, or %RH for humidity."
+        ) from exc
 
 
 def _origin(one: _Taken, topic: str) -> Origin | None:

@@ -190,9 +190,7 @@ def test_other_versions_must_not_be_used(version):
     """RFC 9100, 2.2: all features must be understood; 42 has one that is not."""
     reason = _refused([{"bver": version, "n": "a", "v": 1}])
 
-    assert f"version {json.dumps(version)}" in reason.replace('"', "", 2) or (
-        "of SenML is not understood" in reason
-    )
+    assert "of SenML is not understood: send 10 or 26" in reason
 
 
 def test_a_pack_has_one_version():
@@ -355,11 +353,14 @@ _json = st.recursive(
 @given(st.lists(_json, max_size=5))
 def test_any_array_resolves_or_says_why(pack):
     """Whatever JSON holds: finite values, or a printable sentence."""
+    said = ""
+    found, unusable = [], []
     try:
         found, unusable = resolve(pack)
     except NoReadingError as exc:
-        assert str(exc).isprintable()
-        return
+        said = str(exc)
+
+    assert said.isprintable()
     assert all(math.isfinite(one.value) for one in found)
     assert all(one.time is None or math.isfinite(one.time) for one in found)
     assert all(one.reason.isprintable() for one in unusable)

@@ -161,3 +161,51 @@ def test_nonsense_beside_good_messages_harms_nobody(sorter):
 
     assert [r.value for r in got.readings] == [21.0]
     assert [one.payload for one in got.rejected] == [b"x", b"1"]
+
+
+def test_a_pack_of_seconds_before_now_repeated_is_dropped_whole():
+    """Its times would be other ones at each repeat: all or nothing."""
+    sorter = Sorter(Decoder([sensor(topic="pack")]))
+    pack = '[{"n": "a", "v": 22}, {"n": "a", "v": 20, "t": -60}]'
+    first = sorter.sort([_came(pack, topic="pack")], draining=False)
+    sorter.stored(first.readings)
+
+    repeat = sorter.sort([_came(pack, topic="pack", us=5, dup=True)], draining=True)
+
+    assert [r.value for r in first.readings] == [20.0, 22.0]
+    assert (repeat.readings, repeat.rejected, repeat.untimed_repeat) == ([], [], 2)
+
+
+def test_a_pack_that_waited_is_one_message_with_its_newest_values(sorter):
+    """It is counted once in the quarantine, and each series gets its newest."""
+    sorter.decoder = Decoder(
+        [
+            sensor("t", topic="pack"),
+            sensor("h", Quantity.RELATIVE_HUMIDITY, topic="pack"),
+        ]
+    )
+    pack = (
+        '[{"bn": "d:", "u": "Cel", "v": 22}, {"u": "Cel", "v": 20, "t": -60},'
+        ' {"n": "h", "u": "%RH", "v": 60}]'
+    )
+
+    got = sorter.sort([_came(pack, topic="pack")], draining=True)
+    promoted = sorter.drained()
+
+    assert (len(got.rejected), len(got.waiting), got.readings) == (1, 1, [])
+    assert {p.reading.sensor: p.reading.value for p in promoted} == {"t": 22.0, "h": 60}
+    assert all(p.was is got.rejected[0] for p in promoted)
+
+
+def test_a_timed_pack_is_of_its_own_times_however_long_it_waited(sorter):
+    """RFC 8428: absolute times need no clock of ours."""
+    sorter.decoder = Decoder([sensor("t", topic="pack")])
+    pack = '[{"n": "a", "bt": 1772341200, "v": 20}, {"n": "a", "t": 60, "v": 21}]'
+
+    got = sorter.sort([_came(pack, topic="pack")], draining=True)
+
+    assert [(r.value, T0 - r.time) for r in got.readings] == [
+        (20.0, timedelta(hours=1)),
+        (21.0, timedelta(minutes=59)),
+    ]
+    assert got.rejected == []
