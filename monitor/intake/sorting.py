@@ -145,9 +145,9 @@ class Sorter:
         results: Iterable[Decoded | Rejected],
         rejected: list[Rejected],
     ) -> list[Decoded]:
-        """Tell the readings of one device; sets apart all else, each reason once."""
+        """Tell the readings of one device; sets apart all else."""
         believed: list[Decoded] = []
-        mixed: dict[str, None] = {}
+        mixed: dict[str, str] = {}
         for found in results:
             if isinstance(found, Rejected):
                 rejected.append(found)
@@ -155,10 +155,10 @@ class Sorter:
                 # what the broker kept and tells no time is no sign of a device
                 believed.append(found)
             elif (reason := self._sources.mixed(found)) is not None:
-                mixed[reason] = None
+                mixed.setdefault(found.reading.sensor, reason)
             else:
                 believed.append(found)
-        rejected += [_apart(arrival, reason) for reason in mixed]
+        rejected += [_apart(arrival, reason) for reason in mixed.values()]
         return believed
 
     def _stored_already(self, results: Iterable[Decoded]) -> frozenset[str]:

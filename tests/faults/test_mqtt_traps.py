@@ -65,7 +65,19 @@ def broker(tmp_path):
         yield one
 
 
-ZOO = [b"", b"\xff\xfe", b"{", b"null", b"x" * 1_048_576, b'{"value": "warm"}', b"NaN"]
+ZOO = [
+    b"",
+    b"\xff\xfe",
+    b"{",
+    b"null",
+    b"x" * 1_048_576,
+    b'{"value": "warm"}',
+    b"NaN",
+    b"[",
+    b'[{"n": "t1", "v": NaN}]',
+    b'[{"n": "t1", "v": 21, "must_": 1}]',
+    b"[" + b'{"v": 21},' * 1000 + b'{"v": 21}]',
+]
 
 
 def test_m1_nonsense_is_followed_by_a_good_reading(broker):
