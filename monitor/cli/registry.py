@@ -1,12 +1,14 @@
 """Every command; adding one is a file and a line here."""
 
 from monitor.cli import (
+    backup_command,
     calc,
     check_command,
     demo_command,
     explain_command,
     records,
     replay_command,
+    restore_command,
     run_command,
     summary_command,
 )
@@ -21,4 +23,6 @@ COMMANDS: tuple[Command, ...] = (
     *explain_command.COMMANDS,
     *replay_command.COMMANDS,
     *calc.COMMANDS,
+    *backup_command.COMMANDS,
+    *restore_command.COMMANDS,
 )
