@@ -6,52 +6,33 @@ from datetime import datetime, timedelta
 import msgspec
 
 from monitor.alarms.alarm import Dweller
-from monitor.alarms.defaults import DEADBAND, OFF_DELAY, ON_DELAY
-from monitor.alarms.limits import Delays
+from monitor.alarms.rule import (
+    Gate,
+    Range,
+    Rule,
+    Watch,
+    delays_for,
+    dweller_of,
+    rule_key,
+)
+from monitor.alarms.switches import switch_watches
 from monitor.site.house import HAND, Cohort, Feed, House
 from monitor.site.local import is_night
 from monitor.site.site_file import Limit, Site
 from monitor.site.species_file import Band, Library
 from monitor.site.words import PlaceKind, Quantity
 
-Range = tuple[float, float]
-
-
-class Rule(msgspec.Struct, frozen=True):
-    """
-    One set of limits on a series, and for whom it stands.
-
-    Attributes:
-        key: Tells rules apart; the same limits keep the same key.
-        tolerated: By day. Outside: alarm.
-        danger: By day. Outside: urgent.
-        night_tolerated: At night.
-        night_danger: At night.
-        delays: On-delay, off-delay and deadband.
-        dwellers: Cohorts with these limits; () for a limit of the site.
-    """
-
-    key: str
-    tolerated: Range | None
-    danger: Range | None
-    night_tolerated: Range | None
-    night_danger: Range | None
-    delays: Delays
-    dwellers: tuple[Dweller, ...] = ()
-
-    def at_time(self, *, night: bool) -> tuple[Range | None, Range | None]:
-        """Tolerated and danger limits of day or night."""
-        if night:
-            return self.night_tolerated, self.night_danger
-        return self.tolerated, self.danger
-
-
-class Watch(msgspec.Struct, frozen=True):
-    """Every rule on one quantity at the place of one probe."""
-
-    place: str
-    quantity: str
-    rules: tuple[Rule, ...]
+__all__ = [
+    "DELICATE",
+    "Gate",
+    "Plan",
+    "Range",
+    "Rule",
+    "SensorRule",
+    "Watch",
+    "delays_for",
+    "make_plan",
+]
 
 
 class SensorRule(msgspec.Struct, frozen=True):
@@ -121,7 +102,7 @@ def make_plan(
             if band.tolerated is None and band.danger is None:
                 continue
             feed = house.feed(cohort.place, band.quantity, inside=band.of == "tub")
-            dweller = _dweller(cohort, library)
+            dweller = dweller_of(cohort, library)
             _claim(gathered, feed, _rule(site, band, feed), dweller, cohort)
             if feed.source != "own probe" and band.quantity in house.hands.get(
                 cohort.place, ()
@@ -134,6 +115,8 @@ def make_plan(
         feed = house.feed(limit.place, limit.quantity, inside=False)
         _claim(gathered, feed, _limit_rule(site, limit, feed), None, None)
     watches = {key: _watches(key[1], claims) for key, claims in gathered.items()}
+    for key, watch in switch_watches(site, library, house):
+        watches[key] = (*watches.get(key, ()), watch)
     by_place: dict[tuple[str, str], list[tuple[tuple[str, str], Watch]]] = {}
     for series, watched in watches.items():
         for watch in watched:
@@ -181,38 +164,6 @@ def _watches(quantity: str, claims: Mapping[str, list[_Claim]]) -> tuple[Watch, 
     return tuple(Watch(place, quantity, tuple(r)) for place, r in rules.items())
 
 
-def delays_for(
-    site: Site,
-    quantity: Quantity,
-    *,
-    on: timedelta | None = None,
-    off: timedelta | None = None,
-    deadband: float | None = None,
-) -> Delays:
-    """Delays of a quantity: the species', else the site's, else the defaults."""
-    table = site.alarms
-    return Delays(
-        on or table.on_delay.get(quantity) or ON_DELAY[quantity],
-        off or table.off_delay.get(quantity) or OFF_DELAY[quantity],
-        deadband
-        if deadband is not None
-        else table.deadband.get(quantity, DEADBAND[quantity]),
-    )
-
-
-def _key(quantity: Quantity, *parts: object) -> str:
-    return "|".join([quantity.value, *(_spell(p) for p in parts)])
-
-
-def _spell(part: object) -> str:
-    if isinstance(part, tuple):
-        return "..".join(f"{x:g}" for x in part)
-    if isinstance(part, Delays):
-        on, off = part.on.total_seconds(), part.off.total_seconds()
-        return f"{on:g}/{off:g}/{part.deadband:g}"
-    return "-" if part is None else str(part)
-
-
 def _rule(site: Site, band: Band, feed: Feed) -> Rule:
     delays = delays_for(
         site,
@@ -225,30 +176,14 @@ def _rule(site: Site, band: Band, feed: Feed) -> Rule:
     night_tolerated = (night.tolerated if night else None) or band.tolerated
     night_danger = (night.danger if night else None) or band.danger
     limits = (band.tolerated, band.danger, night_tolerated, night_danger)
-    return Rule(_key(feed.quantity, *limits, delays), *limits, delays)
+    return Rule(rule_key(feed.quantity, *limits, delays), delays, *limits)
 
 
 def _limit_rule(site: Site, limit: Limit, feed: Feed) -> Rule:
     delays = delays_for(site, feed.quantity)
     limits = (limit.tolerated, limit.danger, limit.tolerated, limit.danger)
-    return Rule(_key(feed.quantity, *limits, delays, limit.place), *limits, delays)
-
-
-def _dweller(cohort: Cohort, library: Library) -> Dweller:
-    species = library.species.get(cohort.species)
-    stage = species.stage(cohort.stage) if species else None
-    name = species.species.name if species else cohort.species
-    if cohort.species in library.provisional:
-        name += " (provisional)"
-    return Dweller(
-        cohort.id,
-        name,
-        cohort.stage,
-        "colony" if cohort.colony else str(cohort.count),
-        cohort.place,
-        stage.acts if stage else (),
-        stage.caution if stage else None,
-    )
+    key = rule_key(feed.quantity, *limits, delays, limit.place)
+    return Rule(key, delays, *limits)
 
 
 DELICATE = ("egg", "pupa", "prepupa", "cocoon", "chrysalis")
@@ -267,7 +202,7 @@ def _sensor_rules(
         kind = house.places[place].kind if place in house.places else PlaceKind.ROOM
         claims = [c for claimed in gathered.get(key, {}).values() for c in claimed]
         dwellers = {c.dweller.cohort: c.dweller for c in claims if c.dweller}
-        neighbours = _neighbours(site, house, sensor.id, sensor.quantity, place)
+        neighbours = _neighbours(house, sensor.id, sensor.quantity, place)
         rules[key] = SensorRule(
             sensor.id,
             sensor.quantity.value,
@@ -288,7 +223,7 @@ def _is_delicate(stage: str) -> bool:
 
 
 def _neighbours(
-    site: Site, house: House, sensor: str, quantity: Quantity, place: str
+    house: House, sensor: str, quantity: Quantity, place: str
 ) -> tuple[tuple[str, str], ...]:
     """Series that could stand in: same or like quantity, same place or around it."""
     wanted: Iterable[Quantity] = (
@@ -296,11 +231,10 @@ def _neighbours(
         if quantity is Quantity.SUBSTRATE_TEMPERATURE
         else (quantity,)
     )
-    around = house.chain(place)
     return tuple(
-        (s.id, s.quantity.value)
-        for s in site.sensors
-        if s.id != sensor
-        and s.quantity in wanted
-        and house.probes[s.id].place in around
+        (other, like.value)
+        for here in house.chain(place)
+        for like in wanted
+        for other in house.hung.get((here, like), ())
+        if other != sensor
     )

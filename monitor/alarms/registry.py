@@ -6,12 +6,26 @@ from monitor.alarms.condition import (
     WatchCondition,
 )
 from monitor.alarms.conditions.bands import Danger, OutsideTolerated
+from monitor.alarms.conditions.door import DoorOpen
+from monitor.alarms.conditions.heater import HeaterCurrentGone
+from monitor.alarms.conditions.leak import LeakWet
+from monitor.alarms.conditions.mains import MainsGone
 from monitor.alarms.conditions.silence import Silent
 from monitor.alarms.conditions.system import SYSTEM
 from monitor.alarms.words import ConditionWords
 
 CONDITIONS: dict[str, Condition] = {
-    c.id: c for c in (OutsideTolerated(), Danger(), Silent(), *SYSTEM)
+    c.id: c
+    for c in (
+        OutsideTolerated(),
+        Danger(),
+        MainsGone(),
+        LeakWet(),
+        DoorOpen(),
+        HeaterCurrentGone(),
+        Silent(),
+        *SYSTEM,
+    )
 }
 
 WATCHING = tuple(c for c in CONDITIONS.values() if isinstance(c, WatchCondition))

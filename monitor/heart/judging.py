@@ -10,7 +10,7 @@ from monitor.alarms.condition import SystemCondition, WatchCondition
 from monitor.alarms.conditions.silence import silent_after
 from monitor.alarms.life import time_left
 from monitor.alarms.limits import IDLE, Timer, in_band, side_of
-from monitor.alarms.plan import Rule
+from monitor.alarms.plan import Gate, Rule
 from monitor.alarms.registry import CONDITIONS, LISTENING, WATCHING
 from monitor.alarms.verdict import Verdict
 from monitor.heart.events import Reading, Signal
@@ -22,6 +22,7 @@ from monitor.heart.state import (
     trend_per_hour,
 )
 from monitor.heart.work import Work
+from monitor.site.words import SWITCHES
 
 replace = msgspec.structs.replace
 
@@ -74,6 +75,11 @@ def _hold_against(work: Work, reading: Reading, rule: Rule, *, night: bool) -> b
             continue
         slot = (reading.sensor, rule.key, condition.id)
         timer = work.timers.get(slot, IDLE)
+        if rule.gate is not None and not in_band(value, *band):
+            opened = _is_open(work, rule.gate, reading.time, night=night)
+            if opened is None:
+                continue
+            value = value if opened else band[0]
         if timer is IDLE and in_band(value, *band):
             continue
         after = condition.on_reading(
@@ -82,6 +88,22 @@ def _hold_against(work: Work, reading: Reading, rule: Rule, *, night: bool) -> b
         _put(work, slot, after)
         acted = True
     return acted
+
+
+def _is_open(work: Work, gate: Gate, now: datetime, *, night: bool) -> bool | None:
+    """Whether one of the gate's series is low; None where none of them is fresh."""
+    fresh = _fresh(work, gate, now)
+    return min(fresh) < gate.level(night=night) if fresh else None
+
+
+def _fresh(work: Work, gate: Gate, now: datetime) -> list[float]:
+    return [
+        heard.value
+        for series in gate.series
+        if (heard := work.series.get(series)) is not None
+        and (sensor := work.plan.sensors.get(series)) is not None
+        and now - heard.time < 2 * sensor.interval
+    ]
 
 
 def _put(work: Work, slot: tuple[str, str, str], timer: Timer) -> None:
@@ -96,12 +118,18 @@ def pass_time(work: Work, now: datetime, *, night: bool) -> Touched:
     touched: Touched = set()
     running = {(sensor, key) for sensor, key, _ in work.timers}
     for series, watch, rule in _rules(work):
-        if (series[0], rule.key) not in running:
+        if rule.gate is None and (series[0], rule.key) not in running:
             continue
         heard = work.series.get(series)
         sensor = work.plan.sensors.get(series)
         interval = sensor.interval if sensor else HAND_INTERVAL
         fresh = heard is not None and now - heard.time < 2 * interval
+        if rule.gate is not None:
+            # the gate may have moved since the last reading, which still stands
+            still = Reading(*series, now, heard.value) if fresh and heard else None
+            if still is not None and _hold_against(work, still, rule, night=night):
+                touched.add(watch)
+            continue
         for condition in WATCHING:
             slot = (series[0], rule.key, condition.id)
             timer = work.timers.get(slot)
@@ -176,7 +204,20 @@ def _verdict(
         limit=None if side is None else (low if side == "below" else high),
         side=side,
         at_risk=tuple(at_risk.values()),
+        detail=_beside(work, rule, night=night),
     )
+
+
+def _beside(work: Work, rule: Rule, *, night: bool) -> str:
+    """What else a rule went by, in words."""
+    if rule.gate is None:
+        return ""
+    told = [h for s in rule.gate.series if (h := work.series.get(s)) is not None]
+    if not told:
+        return ""
+    coldest = min(h.value for h in told)
+    level = rule.gate.level(night=night)
+    return f"The air there reads {coldest:.1f} °C, its target begins at {level:.1f} °C."
 
 
 def _series_at(work: Work, place: str, quantity: str) -> SeriesKey | None:
@@ -204,7 +245,7 @@ def _foreseen(work: Work, alarm_id: int, *, night: bool) -> Alarm:
     alarm = work.alarms[alarm_id]
     quantity = alarm.quantity.value if alarm.quantity else ""
     heard = work.series.get((alarm.sensor or "", quantity))
-    if heard is None:
+    if heard is None or quantity in SWITCHES:
         return alarm
     trend = trend_per_hour(heard.recent)
     dangers = [

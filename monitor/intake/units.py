@@ -3,19 +3,18 @@
 from collections.abc import Callable
 
 from monitor.site.site_file import Sensor
-from monitor.site.words import TEMPERATURES, Quantity, Unit
+from monitor.site.words import SWITCHES, TEMPERATURES, Quantity, Unit
 
-SWITCHES = frozenset(
-    {
-        Quantity.MAINS,
-        Quantity.HEATER,
-        Quantity.HUMIDIFIER,
-        Quantity.LIGHT,
-        Quantity.DOOR,
-        Quantity.LEAK,
-    }
-)
-"""The quantities that are on or off."""
+__all__ = [
+    "CLIPPED",
+    "SATURATED_PERCENT",
+    "SWITCHES",
+    "Convert",
+    "Judge",
+    "conversion",
+    "is_switch",
+    "judge",
+]
 
 _GASES = frozenset({Quantity.CARBON_DIOXIDE, Quantity.AMMONIA})
 

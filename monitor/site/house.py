@@ -120,12 +120,28 @@ HAND = "hand-"
 
 
 class House(msgspec.Struct, frozen=True):
-    """All places, cohorts and probes, as the journal leaves them."""
+    """
+    All places, cohorts and probes, as the journal leaves them.
+
+    Attributes:
+        hands: What is read by hand at a place.
+        hung: Sensors by the place where they hang now and what they measure; made
+            from the probes.
+    """
 
     places: Mapping[str, Place]
     cohorts: Mapping[int, Cohort]
     probes: Mapping[str, Probe]
     hands: Mapping[str, frozenset[Quantity]]
+    hung: Mapping[tuple[str, Quantity], tuple[str, ...]] = {}
+
+    def __post_init__(self) -> None:
+        """Lay the index: a house of 500 probes is asked for each band of each tub."""
+        hung: dict[tuple[str, Quantity], list[str]] = {}
+        for probe in self.probes.values():
+            hung.setdefault((probe.place, probe.quantity), []).append(probe.sensor)
+        index = {where: tuple(sensors) for where, sensors in hung.items()}
+        msgspec.structs.force_setattr(self, "hung", index)
 
     def living(self) -> Iterator[Cohort]:
         """Cohorts that are still followed."""
@@ -176,18 +192,24 @@ class House(msgspec.Struct, frozen=True):
             chain = chain[:1]
         for here in chain:
             for sought in wanted:
-                sensors = tuple(
-                    p.sensor
-                    for p in self.probes.values()
-                    if p.quantity is sought
-                    and (p.place if at is None else p.place_at(at)) == here
-                )
+                sensors = self._sensors_at(here, sought, at)
                 if sensors:
                     return Feed(sensors, sought, here, self._source(place, here))
         for sought in wanted:
             if sought in self.hands.get(place, ()):
                 return Feed((HAND + place,), sought, place, "hand")
         return Feed((), quantity, place, "none")
+
+    def _sensors_at(
+        self, place: str, quantity: Quantity, at: datetime | None
+    ) -> tuple[str, ...]:
+        if at is None:
+            return self.hung.get((place, quantity), ())
+        return tuple(
+            p.sensor
+            for p in self.probes.values()
+            if p.quantity is quantity and p.place_at(at) == place
+        )
 
     def _source(self, asked: str, found: str) -> str:
         if asked == found:

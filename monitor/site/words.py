@@ -32,6 +32,19 @@ TEMPERATURES = frozenset({Quantity.AIR_TEMPERATURE, Quantity.SUBSTRATE_TEMPERATU
 """The quantities that are told in degC."""
 
 
+SWITCHES = frozenset(
+    {
+        Quantity.MAINS,
+        Quantity.HEATER,
+        Quantity.HUMIDIFIER,
+        Quantity.LIGHT,
+        Quantity.DOOR,
+        Quantity.LEAK,
+    }
+)
+"""The quantities that are on or off, or the current of what is on."""
+
+
 class Unit(enum.StrEnum):
     """Units that a payload may be in."""
 

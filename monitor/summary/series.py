@@ -87,14 +87,14 @@ def series_week(
     if times_us.size == 0:
         return SeriesWeek(0, None, None, None, 0.0, 0.0, 0.0)
     cuts = [to_us(t) for band in bands for t in (band.since, band.until)]
-    knots = _knots(times_us, cuts, first, last)
+    knots = knots_of(times_us, cuts, first, last)
     # from the first reading on, so that microseconds stay exact in a float
     origin = int(times_us[0])
     at = np.interp(knots - origin, times_us - origin, values)
-    widths = np.where(_bridged(times_us, knots, gap // _MICROSECOND), np.diff(knots), 0)
+    widths = np.where(bridged(times_us, knots, gap // _MICROSECOND), np.diff(knots), 0)
     measured = float(widths.sum())
     mean = float(widths @ (at[:-1] + at[1:])) / 2 / measured if measured else None
-    low, high, watched = _limits(knots, bands)
+    low, high, watched = limits_at(knots, bands)
     inside = _share_inside(at[:-1], at[1:], low, high)
     return SeriesWeek(
         n=int(here.size),
@@ -125,14 +125,14 @@ def longest_silence(times_us: Times, *, since: datetime, until: datetime) -> Sil
     return Silence(int(inside.size), from_us(int(edges[longest])), seconds)
 
 
-def _knots(times_us: Times, cuts: list[int], first: int, last: int) -> Times:
+def knots_of(times_us: Times, cuts: list[int], first: int, last: int) -> Times:
     """Every instant between the ends at which the line or the band may turn."""
     ends = np.array([first, last], np.int64)
     every = np.concatenate((times_us, np.array(cuts, np.int64), ends))
     return np.unique(np.clip(every, first, last))
 
 
-def _bridged(times_us: Times, knots: Times, gap_us: int) -> NDArray[np.bool_]:
+def bridged(times_us: Times, knots: Times, gap_us: int) -> NDArray[np.bool_]:
     """Whether each piece between knots lies within a pair that is close enough."""
     right = np.searchsorted(times_us, knots[:-1], side="right")
     known = (right > 0) & (right < times_us.size)
@@ -141,7 +141,7 @@ def _bridged(times_us: Times, knots: Times, gap_us: int) -> NDArray[np.bool_]:
     return np.asarray(known & (apart <= gap_us))
 
 
-def _limits(
+def limits_at(
     knots: Times, bands: Sequence[BandSpan]
 ) -> tuple[Values, Values, NDArray[np.bool_]]:
     """The band of each piece between knots, and whether it has one."""

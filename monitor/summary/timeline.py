@@ -38,6 +38,19 @@ class BandSpan(msgspec.Struct, frozen=True):
     high: float
 
 
+class Held(msgspec.Struct, frozen=True):
+    """
+    What a series was held against between two instants, each in order of time.
+
+    Attributes:
+        tolerated: Outside: an alarm.
+        danger: Outside: an urgent one.
+    """
+
+    tolerated: tuple[BandSpan, ...] = ()
+    danger: tuple[BandSpan, ...] = ()
+
+
 def house_at(house: House, at: datetime) -> House:
     """
     Tell where everything and everybody was at an earlier instant.
@@ -118,9 +131,9 @@ def _kinds(house: House) -> dict[tuple[object, ...], Cohort]:
     return found
 
 
-def band_spans(
+def held_against(
     site: Site, library: Library, house: House, since: datetime, until: datetime
-) -> dict[Series, tuple[BandSpan, ...]]:
+) -> dict[Series, Held]:
     """
     Tell what each series was held against between two instants.
 
@@ -134,7 +147,7 @@ def band_spans(
     Returns:
         For each series that anybody depended on, spans in order; none where nobody did.
     """
-    found: dict[Series, list[BandSpan]] = {}
+    found: dict[Series, tuple[list[BandSpan], list[BandSpan]]] = {}
     halves = list(nights(since, until, site.site.time_zone))
     for begin, end, plan in plans(site, library, house, since, until):
         inside = [
@@ -144,18 +157,33 @@ def band_spans(
         ]
         for series, watches in plan.watches.items():
             rules = [rule for watch in watches for rule in watch.rules]
-            bands = {dark: common(rules, night=dark) for dark in (False, True)}
-            spans = found.setdefault(series, [])
-            for a, b, dark in inside:
-                band = bands[dark]
-                if band is not None:
-                    _extend(spans, BandSpan(a, b, *band))
-    return {series: tuple(spans) for series, spans in found.items()}
+            layers = found.setdefault(series, ([], []))
+            for layer, spans in enumerate(layers):
+                bands = {
+                    dark: _common(rules, night=dark, layer=layer)
+                    for dark in (False, True)
+                }
+                for a, b, dark in inside:
+                    if (band := bands[dark]) is not None:
+                        _extend(spans, BandSpan(a, b, *band))
+    return {
+        series: Held(tuple(tolerated), tuple(danger))
+        for series, (tolerated, danger) in found.items()
+    }
 
 
 def common(rules: Iterable[Rule], *, night: bool) -> Range | None:
     """What all tolerate, empty or not; None where nobody names a tolerated band."""
-    bands = [band for rule in rules if (band := rule.at_time(night=night)[0])]
+    return _common(rules, night=night, layer=0)
+
+
+def common_danger(rules: Iterable[Rule], *, night: bool) -> Range | None:
+    """The narrowest danger limits; None where nobody names any."""
+    return _common(rules, night=night, layer=1)
+
+
+def _common(rules: Iterable[Rule], *, night: bool, layer: int) -> Range | None:
+    bands = [band for rule in rules if (band := rule.at_time(night=night)[layer])]
     if not bands:
         return None
     return max(low for low, _ in bands), min(high for _, high in bands)

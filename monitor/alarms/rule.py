@@ -1,0 +1,135 @@
+"""One set of limits on a series: what is held against its readings, and for whom."""
+
+from collections.abc import Iterable
+from datetime import timedelta
+
+import msgspec
+
+from monitor.alarms.alarm import Dweller
+from monitor.alarms.defaults import DEADBAND, OFF_DELAY, ON_DELAY
+from monitor.alarms.limits import Delays
+from monitor.site.house import Cohort
+from monitor.site.site_file import Site
+from monitor.site.species_file import Library
+from monitor.site.words import Quantity
+
+Range = tuple[float, float]
+
+
+class Gate(msgspec.Struct, frozen=True):
+    """
+    Another measure that must be low before a rule counts.
+
+    Attributes:
+        series: Those that tell it; one of them is enough.
+        below: By day. In the unit of their quantity.
+        night_below: At night.
+    """
+
+    series: tuple[tuple[str, str], ...]
+    below: float
+    night_below: float
+
+    def level(self, *, night: bool) -> float:
+        """The limit of day or night."""
+        return self.night_below if night else self.below
+
+
+class Rule(msgspec.Struct, frozen=True):
+    """
+    One set of limits on a series, and for whom it stands.
+
+    Attributes:
+        key: Tells rules apart; the same limits keep the same key.
+        delays: On-delay, off-delay and deadband.
+        tolerated: By day. Outside: alarm.
+        danger: By day. Outside: urgent.
+        night_tolerated: At night.
+        night_danger: At night.
+        dwellers: Cohorts with these limits; () for a limit of the site.
+        condition: Id of the one condition that judges by `usual`; "" for bands.
+        usual: What is on or off is as it should be inside this range.
+        gate: Counts only while this is open; None for always.
+    """
+
+    key: str
+    delays: Delays
+    tolerated: Range | None = None
+    danger: Range | None = None
+    night_tolerated: Range | None = None
+    night_danger: Range | None = None
+    dwellers: tuple[Dweller, ...] = ()
+    condition: str = ""
+    usual: Range | None = None
+    gate: Gate | None = None
+
+    def at_time(self, *, night: bool) -> tuple[Range | None, Range | None]:
+        """Tolerated and danger limits of day or night."""
+        if night:
+            return self.night_tolerated, self.night_danger
+        return self.tolerated, self.danger
+
+
+class Watch(msgspec.Struct, frozen=True):
+    """Every rule on one quantity at the place of one probe."""
+
+    place: str
+    quantity: str
+    rules: tuple[Rule, ...]
+
+
+def delays_for(
+    site: Site,
+    quantity: Quantity,
+    *,
+    on: timedelta | None = None,
+    off: timedelta | None = None,
+    deadband: float | None = None,
+) -> Delays:
+    """Delays of a quantity: the species', else the site's, else the defaults."""
+    table = site.alarms
+    return Delays(
+        on or table.on_delay.get(quantity) or ON_DELAY[quantity],
+        off or table.off_delay.get(quantity) or OFF_DELAY[quantity],
+        deadband
+        if deadband is not None
+        else table.deadband.get(quantity, DEADBAND[quantity]),
+    )
+
+
+def rule_key(quantity: Quantity, *parts: object) -> str:
+    """Spell what makes a rule, so that the same limits keep the same key."""
+    return "|".join([quantity.value, *(_spell(p) for p in parts)])
+
+
+def _spell(part: object) -> str:
+    if isinstance(part, tuple):
+        return "..".join(f"{x:g}" for x in part)
+    if isinstance(part, Delays):
+        on, off = part.on.total_seconds(), part.off.total_seconds()
+        return f"{on:g}/{off:g}/{part.deadband:g}"
+    return "-" if part is None else str(part)
+
+
+def dweller_of(cohort: Cohort, library: Library) -> Dweller:
+    """Tell what a keeper must know of a cohort at risk."""
+    species = library.species.get(cohort.species)
+    stage = species.stage(cohort.stage) if species else None
+    name = species.species.name if species else cohort.species
+    if cohort.species in library.provisional:
+        name += " (provisional)"
+    return Dweller(
+        cohort.id,
+        name,
+        cohort.stage,
+        "colony" if cohort.colony else str(cohort.count),
+        cohort.place,
+        stage.acts if stage else (),
+        stage.caution if stage else None,
+    )
+
+
+def dwellers_of(cohorts: Iterable[Cohort], library: Library) -> tuple[Dweller, ...]:
+    """Tell it of several, in the order of their numbers."""
+    ordered = sorted(cohorts, key=lambda c: c.id)
+    return tuple(dweller_of(cohort, library) for cohort in ordered)
