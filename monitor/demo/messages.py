@@ -17,6 +17,9 @@ _TO_UNIT: Mapping[Unit, Callable[[float], float]] = {
 }
 
 
+_WORDS = {0.0: "off", 1.0: "on"}
+
+
 class Sent(msgspec.Struct, frozen=True):
     """One message for the broker."""
 
@@ -45,7 +48,8 @@ def messages(
             document = documents.setdefault(sensor.effective_topic, {"time": time})
             _put(document, sensor.pointer, value)
         elif sensor.id in BARE:
-            sent.append(Sent(sensor.effective_topic, f"{value:g}".encode()))
+            word = _WORDS[value] if sensor.unit is Unit.ON_OFF else f"{value:g}"
+            sent.append(Sent(sensor.effective_topic, word.encode()))
         else:
             body = msgspec.json.encode({"value": value, "time": time})
             sent.append(Sent(sensor.effective_topic, body))

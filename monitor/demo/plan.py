@@ -201,6 +201,10 @@ DRYING_PERCENT_DAY = 0.12
 """Moisture lost a day [%/d]."""
 
 
+STEADY: Mapping[Quantity, float] = {Quantity.MAINS: 1.0, Quantity.LEAK: 0.0}
+"""Nothing in the story cuts the mains or spills water."""
+
+
 @dataclass(frozen=True, slots=True)
 class Felt:
     """What a probe feels: a quantity of a place of the physics."""
@@ -222,8 +226,15 @@ def felt(sensor: str, first_place: str, quantity: Quantity) -> Felt:
     return Felt(buried.get(sensor, first_place), quantity)
 
 
-BARE = frozenset({"incubator-1-air", "cool-room-b-humidity", "substrate-room-air"})
-"""Sensors that send a bare number; all others say when they measured."""
+BARE = frozenset(
+    {
+        "incubator-1-air",
+        "cool-room-b-humidity",
+        "substrate-room-air",
+        "warm-room-mains",
+    }
+)
+"""Sensors that send a bare number or word; all others say when they measured."""
 
 
 def offset_minutes(sensor: str, interval_minutes: int) -> int:

@@ -46,6 +46,8 @@ MAKES: Mapping[Quantity, Make] = {
     Quantity.SUBSTRATE_TEMPERATURE: Make(0.03, 0.0625),
     Quantity.SUBSTRATE_MOISTURE: Make(0.3, 0.1),
     Quantity.CARBON_DIOXIDE: Make(12.0, 1.0),
+    Quantity.MAINS: Make(0.0, 1.0),
+    Quantity.LEAK: Make(0.0, 1.0),
 }
 
 _BOUNDS = {

@@ -27,6 +27,7 @@ from monitor.demo.plan import (
     MINUTE_S,
     MOISTURE_PERCENT,
     SLOW,
+    STEADY,
     Felt,
 )
 from monitor.site.words import Quantity
@@ -168,10 +169,10 @@ def truth(past: History, what: Felt, began_s: float) -> Array:
         return past.temperature_c[:, _AIR.index[what.place]]
     if what.quantity is Quantity.RELATIVE_HUMIDITY:
         return past.humidity_percent[:, _AIR.index[what.place]]
-    return _of_bins(past.epoch_s, what, began_s)
+    return _of_others(past.epoch_s, what, began_s)
 
 
-def _of_bins(epoch_s: Array, what: Felt, began_s: float) -> Array:
+def _of_others(epoch_s: Array, what: Felt, began_s: float) -> Array:
     if what.quantity is Quantity.CARBON_DIOXIDE:
         lifts = lift_k(epoch_s, began_s)[..., _BINS].sum(axis=-1)
         return np.asarray(CARBON_DIOXIDE_OUTDOORS_PPM + CARBON_DIOXIDE_PPM_K * lifts)
@@ -180,6 +181,8 @@ def _of_bins(epoch_s: Array, what: Felt, began_s: float) -> Array:
         age_d = (epoch_s - began_s) / DAY_S + body.set_up_days
         dried = DRYING_PERCENT_DAY * np.maximum(age_d, 0.0)
         return np.asarray(MOISTURE_PERCENT - dried)
+    if what.quantity in STEADY:
+        return np.full_like(epoch_s, STEADY[what.quantity])
     raise ValueError(f"no physics for {what.quantity} of {what.place}")
 
 
@@ -252,7 +255,7 @@ class LiveHouse:
             return float(self.air.temperature_c[_AIR.index[what.place]])
         if what.quantity is Quantity.RELATIVE_HUMIDITY:
             return float(self.air.humidity_percent[_AIR.index[what.place]])
-        return float(_of_bins(np.array(self.now_s), what, self.began_s))
+        return float(_of_others(np.array(self.now_s), what, self.began_s))
 
 
 def places() -> Mapping[str, AirNode]:

@@ -35,6 +35,7 @@ from monitor.intake.arrival import Arrival, Inbox, Stamp
 from monitor.intake.draining import Drain
 from monitor.intake.filters import covers, filters_for
 from monitor.intake.health import IntakeHealth
+from monitor.logs import Counted
 
 __all__ = ["BrokerAddress", "IntakeHealth", "MqttIntake", "filters_for"]
 
@@ -102,6 +103,7 @@ class MqttIntake:
         self._cut_at = self._warned_at = float("-inf")
         self._failed_connects = self._failed_messages = 0
         self._refused_filters: tuple[str, ...] = ()
+        self._repeats = Counted(log)  # S11: a broker that is down for hours
         self._client = client = new_client(
             address,
             status_topic=status_topic,
@@ -377,9 +379,7 @@ class MqttIntake:
     def _failed(self, exc: Exception) -> None:
         self._failed_connects += 1
         self._tell(up=False, words=self._address.unreachable(exc))
-        self._warn(
-            "connect failed %d times: %s", self._failed_connects, type(exc).__name__
-        )
+        self._repeats.again(f"connect failed: {type(exc).__name__}")
 
     def _tell(self, *, up: bool, words: str) -> None:
         if self._told == (up, words):

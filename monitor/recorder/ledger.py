@@ -10,6 +10,7 @@ from monitor.accounts.worker import AccountResults
 from monitor.errors import StoreError
 from monitor.heart.events import AlarmChanged, Record
 from monitor.heart.state import STATE_VERSION
+from monitor.logs import Counted
 from monitor.recorder.batch import Batch
 from monitor.store.disk import disk_share_free
 from monitor.store.queries import Queries
@@ -43,6 +44,7 @@ class Ledger:
         self.committed_at: datetime | None = None
         self.lost = 0
         self.failing = ""
+        self._failures = Counted(log)
         self._unsaved: deque[Record] = deque(maxlen=MOST_UNSAVED)
         self._unsent: dict[int, NoticeRow] = {}
         self._next_unsent = -1
@@ -64,11 +66,11 @@ class Ledger:
         try:
             self._write(batch)
         except StoreError as error:
-            log.warning("commit failed", extra={"reason": str(error)})
+            self._failures.again("commit failed", reason=str(error))
             if not self._second_try(batch):
                 return False
         if self.failing:
-            log.warning("the store writes again", extra={"lost": self.lost})
+            self._failures.over("commit failed", lost=self.lost)
             self.failing = ""
             self.writer.restore_ballast()
         return True

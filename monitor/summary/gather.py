@@ -2,16 +2,19 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 from monitor.accounts.feeding import longest_gap
 from monitor.heart.events import AlarmChanged
 from monitor.science.degree_days import Times, Values
 from monitor.site.house import fold
 from monitor.site.load import Configuration
+from monitor.store.backup import BACKUPS, own_backups
+from monitor.store.disk import disk_share_free
 from monitor.store.queries import Queries
 from monitor.store.reader import Reader
-from monitor.summary.view import Refused, WeekView
+from monitor.summary.view import Copy, Kept, Refused, WeekView
 from monitor.summary.week import Week, bounds
 
 KEPT_APART = 10_000
@@ -70,6 +73,8 @@ def view_of(
                 if cohort.ended_at is None or cohort.ended_at >= start
             },
             refused=_refused(store, start, until),
+            now=now,
+            kept=_kept(reader.path),
         )
 
 
@@ -90,3 +95,35 @@ def _refused(store: Queries, start: datetime, until: datetime) -> Refused:
     dropped = len(kept) == KEPT_APART and kept[-1].at >= start
     topics = tuple(m.topic for m in kept if start <= m.at < until)
     return Refused(topics, complete=not dropped)
+
+
+def _kept(path: Path) -> Kept:
+    """Files may come and go while they are looked at: what is gone counts nothing."""
+    try:
+        share = disk_share_free(path.parent)
+    except OSError:
+        share = None
+    beside = [path.with_name(path.name + end) for end in ("", "-wal")]
+    copies = own_backups(path.parent / BACKUPS)
+    return Kept(
+        size=sum(_size(one) or 0 for one in beside),
+        free_share=share,
+        backups=tuple(
+            Copy(_dated(copy), size)
+            for copy in copies
+            if (size := _size(copy)) is not None
+        ),
+    )
+
+
+def _dated(copy: Path) -> datetime:
+    """When a backup was made, by its name."""
+    stamp = copy.name.split("-")[1][:16]
+    return datetime.strptime(stamp, "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC)
+
+
+def _size(path: Path) -> int | None:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return None

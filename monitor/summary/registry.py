@@ -6,6 +6,7 @@ from monitor.summary.section import Section
 from monitor.summary.sections.alarms import ALARMS
 from monitor.summary.sections.cohorts import COHORTS
 from monitor.summary.sections.conditions import CONDITIONS
+from monitor.summary.sections.keeping import KEEPING
 from monitor.summary.sections.sensors import SENSORS
 
 SECTIONS: tuple[Section[Any], ...] = (
@@ -13,4 +14,5 @@ SECTIONS: tuple[Section[Any], ...] = (
     CONDITIONS,
     COHORTS,
     SENSORS,
+    KEEPING,
 )

@@ -21,9 +21,11 @@ class Section(Generic[F]):
         title: Its heading.
         figures: The week as figures; pure.
         text: The figures as lines of at most `monitor.summary.words.WIDTH` letters.
+        brief: The same for the mail, where that is shorter; None for *text*.
     """
 
     id: str
     title: str
     figures: Callable[[WeekView], F]
     text: Callable[[F], list[str]]
+    brief: Callable[[F], list[str]] | None = None

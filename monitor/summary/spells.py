@@ -6,7 +6,7 @@ so a spell begins and ends where that line crosses the limit. A gap ends a spell
 nobody knows what was in it.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
@@ -84,7 +84,7 @@ def spells_of(
     """
     if times_us.size == 0 or not bands:
         return ()
-    line = _line(times_us, values, since, until, gap, bands)
+    line = _line((times_us, values), (to_us(since), to_us(until)), gap, bands)
     outside = line.counts & (_beyond(line, _middle(line)) > 0)
     found = _runs(outside)
     if not found:
@@ -94,34 +94,38 @@ def spells_of(
 
 
 def _line(
-    times_us: Times,
-    values: Values,
-    since: datetime,
-    until: datetime,
+    readings: tuple[Times, Values],
+    ends: tuple[int, int],
     gap: timedelta,
     bands: Sequence[BandSpan],
 ) -> _Line:
-    cuts = [to_us(t) for band in bands for t in (band.since, band.until)]
-    knots = knots_of(times_us, cuts, to_us(since), to_us(until))
+    times_us, values = readings
+    # from the first reading on, so that microseconds stay exact in a float
     origin = int(times_us[0])
-    at = np.interp(knots - origin, times_us - origin, values)
-    low, high, watched = limits_at(knots, bands)
-    crossed = [*_crossings(knots, at, low), *_crossings(knots, at, high)]
+
+    def line(knots: Times) -> tuple[Values, Values, Values, NDArray[np.bool_]]:
+        at = np.interp(knots - origin, times_us - origin, values)
+        return at, *limits_at(knots, bands)
+
+    cuts = [to_us(t) for band in bands for t in (band.since, band.until)]
+    knots = knots_of(times_us, cuts, *ends)
+    at, low, high, _ = line(knots)
+    crossed = [_crossings(knots, at, limit) for limit in (low, high)]
     # cut where the line crosses a limit, so that each piece lies on one side
     knots = np.unique(np.concatenate((knots, *crossed)))
-    at = np.interp(knots - origin, times_us - origin, values)
-    low, high, watched = limits_at(knots, bands)
+    at, low, high, watched = line(knots)
     counts = watched & bridged(times_us, knots, gap // _MICROSECOND)
     return _Line(knots, at, low, high, counts)
 
 
-def _crossings(knots: Times, at: Values, limit: Values) -> Iterator[Times]:
+def _crossings(knots: Times, at: Values, limit: Values) -> Times:
     """Instants inside the pieces at which the line passes a limit."""
     left, right = at[:-1] - limit, at[1:] - limit
     here = np.flatnonzero(left * right < 0)
     share = left[here] / (left[here] - right[here])
     widths = np.diff(knots)[here]
-    yield knots[:-1][here] + np.rint(share * widths).astype(np.int64)
+    crossed: Times = knots[:-1][here] + np.rint(share * widths).astype(np.int64)
+    return crossed
 
 
 def _middle(line: _Line) -> Values:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, TypeVar, cast
 
 import msgspec
 
@@ -35,6 +35,17 @@ class Summary(msgspec.Struct, frozen=True):
     parts: tuple[tuple[Section[Any], msgspec.Struct], ...]
 
 
+F = TypeVar("F", bound=msgspec.Struct)
+
+
+def part_of(summary: Summary, section: Section[F]) -> F | None:
+    """The figures of a section; None where it was not asked for."""
+    for one, figures in summary.parts:
+        if one.id == section.id:
+            return cast("F", figures)
+    return None
+
+
 def summarise(view: WeekView, sections: Sequence[Section[Any]] = SECTIONS) -> Summary:
     """Work out every section of a week."""
     return Summary(
@@ -50,10 +61,18 @@ def summarise(view: WeekView, sections: Sequence[Section[Any]] = SECTIONS) -> Su
 
 def as_text(summary: Summary) -> str:
     """The whole week as plain text, in lines of at most 72 letters."""
+    lines = folded(f"{summary.site}, week {summary.week}")
+    lines += times(summary)
+    for section, figures in summary.parts:
+        lines += headed(section.title, section.text(figures))
+    return "\n".join(lines)
+
+
+def times(summary: Summary) -> list[str]:
+    """From when to when, and whether the week is over."""
     zone = summary.time_zone
     hours = (summary.end - summary.start) / _HOUR
-    lines = folded(f"{summary.site}, week {summary.week}")
-    lines += folded(
+    lines = folded(
         f"{instant(summary.start, zone)} to {instant(summary.end, zone)}, {zone} "
         f"({hours:g} h)"
     )
@@ -61,10 +80,12 @@ def as_text(summary: Summary) -> str:
         lines.append(
             f"The week is not over: told up to {instant(summary.until, zone)}."
         )
-    for section, figures in summary.parts:
-        lines += ["", section.title, "-" * len(section.title)]
-        lines += [cut(line) for line in section.text(figures)]
-    return "\n".join(lines)
+    return lines
+
+
+def headed(title: str, lines: Sequence[str]) -> list[str]:
+    """A part of the plain text under its heading."""
+    return ["", title, "-" * len(title), *(cut(line) for line in lines)]
 
 
 def as_json(summary: Summary) -> dict[str, Any]:

@@ -31,6 +31,34 @@ class Refused(msgspec.Struct, frozen=True):
     complete: bool = True
 
 
+class Copy(msgspec.Struct, frozen=True):
+    """
+    A backup of the store.
+
+    Attributes:
+        made_at: By the file; UTC.
+        size: Of its file. [bytes]
+    """
+
+    made_at: datetime
+    size: int
+
+
+class Kept(msgspec.Struct, frozen=True):
+    """
+    How the store itself stands at the present.
+
+    Attributes:
+        size: Of its file and the log beside it. [bytes]
+        free_share: Share of its disk that is free; None where nobody knows.
+        backups: The copies in the directory of backups, the newest first.
+    """
+
+    size: int
+    free_share: float | None
+    backups: tuple[Copy, ...]
+
+
 class WeekView(msgspec.Struct, frozen=True):
     """
     A week of the house, as it looked at its end, or looks now if it is not over.
@@ -48,6 +76,8 @@ class WeekView(msgspec.Struct, frozen=True):
             live in the week, in order.
         account_days: The degree-day account of each cohort of the week.
         refused: Messages that were no readings.
+        now: The present. UTC.
+        kept: The store itself; None where the week is told from elsewhere.
     """
 
     week: Week
@@ -63,6 +93,8 @@ class WeekView(msgspec.Struct, frozen=True):
     alarms: tuple[tuple[AlarmChanged, ...], ...] = ()
     account_days: Mapping[int, tuple[AccountDay, ...]] = {}
     refused: Refused = Refused()
+    now: datetime | None = None
+    kept: Kept | None = None
 
     @property
     def zone(self) -> str:

@@ -5,7 +5,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from monitor.site.house import HAND, House
-from monitor.site.words import Quantity
+from monitor.site.words import TEMPERATURES, Quantity
 
 WIDTH = 72
 """Letters in a line of plain text: RFC 5322 asks for 78, and replies quote it."""
@@ -65,10 +65,15 @@ def value(number: float | None, quantity: Quantity | None) -> str:
     return f"{number:.{decimals}f}"
 
 
-def with_unit(number: float, quantity: Quantity | None) -> str:
-    """A value and its unit."""
-    unit = SHORT[quantity][1] if quantity in SHORT else ""
-    return f"{value(number, quantity)} {unit}".rstrip()
+def with_unit(number: float, quantity: Quantity | None, degree: str = "") -> str:
+    """A value and its unit; *degree* stands before the C of a temperature."""
+    return f"{value(number, quantity)} {unit(quantity, degree)}".rstrip()
+
+
+def unit(quantity: Quantity | None, degree: str = "") -> str:
+    """The unit of a quantity; "" for what is on or off."""
+    word = SHORT[quantity][1] if quantity in SHORT else ""
+    return f"{degree}{word}" if quantity in TEMPERATURES else word
 
 
 def brief(quantity: Quantity) -> str:

@@ -177,7 +177,7 @@ def test_the_house_publishes_to_a_broker_and_ends_with_its_input(tmp_path, begin
         env = environment(dirs, clock.spelled())
         with start_house(dirs, env, port=broker.port) as child:
             deadline = time.monotonic() + 15
-            while len(set(heard)) < 34 and time.monotonic() < deadline:
+            while len(set(heard)) < 36 and time.monotonic() < deadline:
                 time.sleep(0.05)
             alive = child.ended
     finally:
@@ -186,6 +186,6 @@ def test_the_house_publishes_to_a_broker_and_ends_with_its_input(tmp_path, begin
         broker.stop()
 
     assert alive is None
-    # 35 sensors, two of which share a topic
-    assert len(set(heard)) == 34
+    # 37 sensors, two of which share a topic
+    assert len(set(heard)) == 36
     assert child.ended is not None

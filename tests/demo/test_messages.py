@@ -21,6 +21,7 @@ def sensors():
 def test_every_sensor_of_the_site_is_understood(sensors):
     """Value and sensor come back in the canonical unit, timed except for the bare."""
     told = {sensor: 20.0 + n / 4 for n, sensor in enumerate(sensors)}
+    told |= {"warm-room-mains": 1.0, "warm-room-leak": 0.0}
     decoder = Decoder(list(sensors.values()))
 
     heard = [
@@ -49,6 +50,16 @@ def test_sensors_of_one_device_share_one_document(sensors):
             "air": {"temperature": 25.0, "humidity": 0.76},
         }
     ]
+
+
+def test_the_mains_sensor_says_a_word(sensors):
+    """As many devices do, without a time."""
+    both = [(sensors["warm-room-mains"], 1.0), (sensors["warm-room-leak"], 0.0)]
+
+    mains, leak = messages(both, AT)
+
+    assert (mains.topic, mains.payload) == ("rearing/warm-room/mains", b"on")
+    assert msgspec.json.decode(leak.payload)["value"] == 0.0
 
 
 def test_a_display_in_fahrenheit_speaks_fahrenheit(sensors):

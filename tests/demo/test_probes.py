@@ -80,3 +80,11 @@ def test_85_comes_once_and_then_the_truth(sure):
     sure.fault = ProbeFault.POWER_ON
 
     assert [sure.read(22.0), sure.read(22.0)] == [85.0, 22.0]
+
+
+@pytest.mark.parametrize("value", [0.0, 1.0])
+def test_a_switch_is_on_or_off_and_nothing_between(value):
+    """Neither noise nor resolution move it."""
+    got = measure(np.full(500, value), Quantity.MAINS, rng())
+
+    assert set(got) == {value}

@@ -59,8 +59,7 @@ OURS = {
 EVERY = [c for step in steps() for c in calls(step.block.text)]
 
 COMMANDS_TO_BE = {
-    c.words: c
-    for c in (*COMMANDS, *backup_command.COMMANDS, *restore_command.COMMANDS)
+    c.words: c for c in (*COMMANDS, *backup_command.COMMANDS, *restore_command.COMMANDS)
 }
 
 
@@ -73,8 +72,9 @@ def test_every_block_is_plain_shell():
     bad = [
         step
         for step in steps()
-        if subprocess.run(["sh", "-n"], input=step.block.text.encode(), check=False)
-        .returncode
+        if subprocess.run(
+            ["sh", "-n"], input=step.block.text.encode(), check=False
+        ).returncode
     ]
 
     assert not bad

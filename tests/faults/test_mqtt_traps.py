@@ -371,12 +371,13 @@ def shipped(tmp_path):
     for old, new in (
         ("/etc/mosquitto/rearing-monitor.passwd", str(passwords)),
         ("/etc/mosquitto/rearing-monitor.acl", str(acl)),
-        ("/var/lib/mosquitto/", f"{tmp_path}/"),
         ("listener 1883 ", f"listener {port} "),
         ("log_dest syslog", "log_dest stderr"),
     ):
         assert old in text
         text = text.replace(old, new)
+    # what Debian's own file says, into which the shipped one is included
+    text = f"persistence_location {tmp_path}/\n{text}"
     with mosquitto(tmp_path, port=port, config=text) as one:
         yield one
 

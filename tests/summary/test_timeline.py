@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from monitor.alarms.plan import make_plan
 from monitor.site.house import fold
 from monitor.site.local import is_night
-from monitor.summary.timeline import band_spans, common, house_at, nights
+from monitor.summary.timeline import common, held_against, house_at, nights
 from monitor.summary.week import bounds, parse_week
 from tests.summary.house import AIR, DAY, END, HOUR, START, House
 
@@ -18,9 +18,10 @@ A, B = ("a-air", AIR), ("b-air", AIR)
 
 
 def spans(house, since=START, until=END):
-    return band_spans(
+    found = held_against(
         house.site, house.library, fold(house.site, house.entries), since, until
     )
+    return {series: held.tolerated for series, held in found.items()}
 
 
 def at(found, series, when):

@@ -14,7 +14,15 @@ from monitor.heart.events import AlarmChanged
 from monitor.site.words import Priority, Quantity
 from monitor.summary.section import Section
 from monitor.summary.view import WeekView
-from monitor.summary.words import brief, folded, instant, span, where, with_unit
+from monitor.summary.words import (
+    brief,
+    folded,
+    instant,
+    many,
+    span,
+    where,
+    with_unit,
+)
 
 ANSWERS = {
     Move.ACKNOWLEDGE.value: "answered",
@@ -85,12 +93,14 @@ class Figures(msgspec.Struct, frozen=True):
     The alarms that came in the week or were there already.
 
     Attributes:
-        raised: So many came in the week.
-        standing: So many stood at the end of what is told.
+        told: So many were alarms of their own, not covered by another one.
+        raised: So many of these came in the week.
+        standing: So many of these stood at the end of what is told.
         alarms: Those that stand first, the most pressing of them first.
     """
 
     time_zone: str
+    told: int
     raised: int
     standing: int
     alarms: tuple[AlarmFigures, ...]
@@ -99,10 +109,12 @@ class Figures(msgspec.Struct, frozen=True):
 def figures(week: WeekView) -> Figures:
     """Tell every alarm of the week."""
     told = sorted((_alarm(changes, week) for changes in week.alarms), key=_order)
+    own = [alarm for alarm in told if alarm.covered_by is None]
     return Figures(
         time_zone=week.zone,
-        raised=sum(week.start <= alarm.raised_at for alarm in told),
-        standing=sum(alarm.standing for alarm in told),
+        told=len(own),
+        raised=sum(week.start <= alarm.raised_at for alarm in own),
+        standing=sum(alarm.standing for alarm in own),
         alarms=tuple(told),
     )
 
@@ -186,34 +198,59 @@ def text(told: Figures) -> list[str]:
     """Say them in lines, those that stand first."""
     if not told.alarms:
         return ["No alarm."]
-    over = len(told.alarms) - told.standing
-    lines = [f"{told.raised} came; {told.standing} still stand, {over} are over."]
+    lines = folded(in_all(told))
     for alarm in told.alarms:
-        mark = "STANDING" if alarm.standing else alarm.state
-        what = (
-            f"{brief(alarm.quantity)} {alarm.title}" if alarm.quantity else alarm.title
-        )
-        head = f"{alarm.id} {alarm.priority}, {mark}: {alarm.where}: {what}"
-        lines += ["", *folded(head, "  ")]
-        lines += folded(_course(alarm, told.time_zone), "    ")
-        lines += folded(_answered(alarm), "    ")
+        head = f"{alarm.id} {alarm.priority}, {mark(alarm)}: {alarm.where}: "
+        lines += ["", *folded(head + matter(alarm), "  ")]
+        lines += folded(course(alarm, told.time_zone), "    ")
+        lines += folded(answered(alarm), "    ")
         if alarm.detail:
             lines += folded(alarm.detail, "    ")
     return lines
 
 
-def _course(alarm: AlarmFigures, zone: str) -> str:
+def in_all(told: Figures) -> str:
+    """How many came, and how many of all still stand."""
+    said = f"{many(told.raised, 'alarm')} came in the week"
+    before = told.told - told.raised
+    if before:
+        said += f", {before} {'was' if before == 1 else 'were'} there before"
+    if not told.standing:
+        said += "; none still stands"
+    elif told.standing == 1:
+        said += "; 1 still stands"
+    else:
+        said += f"; {told.standing} still stand"
+    covered = len(told.alarms) - told.told
+    return f"{said} ({covered} more covered by others)." if covered else f"{said}."
+
+
+def mark(alarm: AlarmFigures) -> str:
+    """The state in a word, loud while it stands."""
+    return "STANDING" if alarm.standing else alarm.state
+
+
+def matter(alarm: AlarmFigures) -> str:
+    """What it is about."""
+    if alarm.quantity is None:
+        return alarm.title
+    return f"{brief(alarm.quantity)} {alarm.title}"
+
+
+def course(alarm: AlarmFigures, zone: str, degree: str = "") -> str:
+    """When it came, how long it held, how bad it was."""
     said = f"Came {instant(alarm.raised_at, zone)}, "
     held = span(alarm.lasted_s)
     said += f"has held for {held}" if alarm.standing else f"held for {held}"
     if alarm.worst is not None and alarm.limit is not None:
-        worst = with_unit(alarm.worst, alarm.quantity)
-        limit = with_unit(alarm.limit, alarm.quantity)
+        worst = with_unit(alarm.worst, alarm.quantity, degree)
+        limit = with_unit(alarm.limit, alarm.quantity, degree)
         said += f"; worst {worst}, limit {limit}"
     return f"{said}."
 
 
-def _answered(alarm: AlarmFigures) -> str:
+def answered(alarm: AlarmFigures) -> str:
+    """Who did something about it, and when."""
     answer = alarm.answer
     if answer is not None:
         how = f"{answer.how[0].upper()}{answer.how[1:]}"

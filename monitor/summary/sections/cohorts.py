@@ -1,6 +1,6 @@
 """Cohorts of the week: who they are, how long in their stage, how much warmth."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 from itertools import groupby
 
@@ -10,9 +10,10 @@ from monitor.accounts.cache import unpacked
 from monitor.accounts.degree_days import Tally, total
 from monitor.site.house import Cohort
 from monitor.site.journal import Count
+from monitor.site.words import TEMPERATURES
 from monitor.summary.section import Section
 from monitor.summary.view import WeekView
-from monitor.summary.words import cut, many, percent
+from monitor.summary.words import cut, folded, many, percent
 
 _WEEK = timedelta(days=7)
 
@@ -52,6 +53,7 @@ class CohortFigures(msgspec.Struct, frozen=True, kw_only=True):
         count: How many animals, and how well that is known; None for a colony.
         ended_at: When it was no longer followed. UTC.
         ended_as: Why.
+        unmeasured: It has a band of temperature, and no thermometer tells.
     """
 
     id: int
@@ -67,12 +69,45 @@ class CohortFigures(msgspec.Struct, frozen=True, kw_only=True):
     ended_at: datetime | None
     ended_as: str | None
     heat: HeatFigures | None
+    unmeasured: bool = False
+
+
+class Group(msgspec.Struct, frozen=True, kw_only=True):
+    """
+    Cohorts of one species and stage that are followed on, together.
+
+    Attributes:
+        cohorts: How many.
+        animals: Those that were counted, somehow; colonies have no number.
+        colonies: So many of the cohorts are colonies.
+        youngest: Weeks in this stage of the cohort that is shortest in it.
+        oldest: Of the one that is longest in it.
+        covered: Measured share of their time in the stage, of the worst measured one;
+            None where no account tells.
+    """
+
+    name: str
+    provisional: bool
+    stage: str
+    cohorts: int
+    animals: int
+    colonies: int
+    youngest: float
+    oldest: float
+    covered: float | None
 
 
 class Figures(msgspec.Struct, frozen=True):
-    """Every cohort that was followed in the week, by species, stage and id."""
+    """
+    Every cohort that was followed in the week.
+
+    Attributes:
+        cohorts: By species, stage and id.
+        groups: Those that are followed on, by species and stage.
+    """
 
     cohorts: tuple[CohortFigures, ...]
+    groups: tuple[Group, ...]
 
 
 def figures(week: WeekView) -> Figures:
@@ -82,7 +117,27 @@ def figures(week: WeekView) -> Figures:
         for cohort in week.house.cohorts.values()
         if cohort.ended_at is None or cohort.ended_at >= week.start
     ]
-    return Figures(tuple(sorted(found, key=lambda c: _order(c, week))))
+    cohorts = tuple(sorted(found, key=lambda c: _order(c, week)))
+    return Figures(cohorts, tuple(_groups(cohorts)))
+
+
+def _groups(cohorts: Iterable[CohortFigures]) -> Iterator[Group]:
+    followed = [c for c in cohorts if c.ended_as is None]
+    for (name, stage), group in groupby(followed, key=lambda c: (c.name, c.stage)):
+        members = list(group)
+        weeks = [c.weeks_in_stage for c in members]
+        covered = [c.heat.coverage for c in members if c.heat is not None]
+        yield Group(
+            name=name,
+            provisional=members[0].provisional,
+            stage=stage,
+            cohorts=len(members),
+            animals=sum(c.count.number or 0 for c in members if c.count is not None),
+            colonies=sum(c.colony for c in members),
+            youngest=min(weeks),
+            oldest=max(weeks),
+            covered=min(covered, default=None),
+        )
 
 
 def _order(cohort: CohortFigures, week: WeekView) -> tuple[str, int, str, int]:
@@ -109,6 +164,16 @@ def _cohort(cohort: Cohort, week: WeekView) -> CohortFigures:
         ended_at=cohort.ended_at,
         ended_as=cohort.end_reason,
         heat=_heat(cohort, week),
+        unmeasured=cohort.ended_at is None and _is_unmeasured(cohort, week),
+    )
+
+
+def _is_unmeasured(cohort: Cohort, week: WeekView) -> bool:
+    stage = week.library.stage(cohort.species, cohort.stage)
+    wanted = [b for b in stage.bands if b.quantity in TEMPERATURES] if stage else []
+    return bool(wanted) and not any(
+        week.house.feed(cohort.place, b.quantity, inside=b.of == "tub").sensors
+        for b in wanted
     )
 
 
@@ -169,4 +234,52 @@ def _lines(cohort: CohortFigures) -> Iterator[str]:
         )
 
 
-COHORTS = Section("cohorts", "Cohorts", figures, text)
+def brief(told: Figures) -> list[str]:
+    """Say it in a line for each species and stage; tubs only where animals left."""
+    if not told.groups:
+        lines = ["No cohort is followed."]
+    else:
+        lines = [*folded(stock(told)), *(_grouped(g) for g in told.groups)]
+    for cohort in told.cohorts:
+        if cohort.ended_as is not None:
+            lines += folded(left(cohort), "  ")
+    return lines
+
+
+def stock(told: Figures) -> str:
+    """The whole stock in one sentence."""
+    animals = sum(group.animals for group in told.groups)
+    colonies = sum(group.colonies for group in told.groups)
+    cohorts = sum(group.cohorts for group in told.groups)
+    species = len({group.name for group in told.groups})
+    also = f" and {many(colonies, 'colony', 'colonies')}" if colonies else ""
+    return (
+        f"{many(cohorts, 'cohort')} of {many(species, 'species', 'species')}, "
+        f"{animals} animals by the last counts{also}."
+    )
+
+
+def left(cohort: CohortFigures) -> str:
+    """Say who is no longer followed, and why."""
+    return (
+        f"No longer followed: {cohort.name} {cohort.stage}, cohort {cohort.id} in "
+        f"{cohort.place}: {cohort.ended_as}"
+    )
+
+
+def weeks_of(group: Group) -> str:
+    """How long they have been in their stage: "1.1 to 6.4 weeks"."""
+    low, high = f"{group.youngest:.1f}", f"{group.oldest:.1f}"
+    return f"{low} weeks" if low == high else f"{low} to {high} weeks"
+
+
+def _grouped(group: Group) -> str:
+    known = " (provisional)" if group.provisional else ""
+    measured = "" if group.covered is None else f"{percent(group.covered)} measured"
+    name = cut(f"{group.name}{known}, {group.stage}", 34)
+    return cut(
+        f"  {name:<34}{group.cohorts:>4}  {weeks_of(group):<18}{measured}".rstrip()
+    )
+
+
+COHORTS = Section("cohorts", "Cohorts", figures, text, brief)

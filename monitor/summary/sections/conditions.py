@@ -1,20 +1,45 @@
 """Conditions of the week: what each probe measured, and for how much of it in band."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from datetime import timedelta
 
 import msgspec
 
+from monitor.alarms.alarm import Side
 from monitor.alarms.plan import Plan, make_plan
 from monitor.site.journal import HandReading
 from monitor.site.site_file import Sensor
 from monitor.site.words import Quantity
 from monitor.summary.section import Section
 from monitor.summary.series import series_week
-from monitor.summary.timeline import BandSpan, Range, Series, band_spans, common
+from monitor.summary.spells import Spell, spells_of
+from monitor.summary.timeline import (
+    Held,
+    Range,
+    Series,
+    common,
+    common_danger,
+    held_against,
+)
 from monitor.summary.view import WeekView
-from monitor.summary.words import SHORT, brief, cut, folded, percent, span, value, where
+from monitor.summary.words import (
+    SHORT,
+    brief,
+    cut,
+    folded,
+    instant,
+    percent,
+    span,
+    value,
+    where,
+    with_unit,
+)
+
+SPELLS = 20
+"""So many spells of a probe are told one by one, the longest first."""
+SPELLS_IN_TEXT = 3
+"""So many of them in plain text."""
 
 _ROW = "  {:<15}{:>8}{:>8}{:>8}{:>9}{:>14}{:>8}"
 _HEAD = _ROW.format("", "lowest", "mean", "highest", "in band", "outside", "heard")
@@ -31,11 +56,14 @@ class ProbeFigures(msgspec.Struct, frozen=True, kw_only=True):
         tolerated: At the end of what is told: what all who depended on the probe
             tolerated by day and by night; low above high where that was nothing, None
             where nobody named a band.
+        danger: The narrowest danger limits, likewise.
         cohorts: So many depended on it then.
         watched_s: Measured time during which anybody depended on it. [s]
         in_band_s: Of that, the time in what all of them tolerated. [s]
         out_of_range_s: The rest of it. [s]
         in_band_share: In band by watched time; None where nothing was watched.
+        spells: Continuous times out of range, the longest first; at most `SPELLS`.
+        spell_count: How many there were.
         missing_s: Time that no two readings bridged. [s]
         n: Readings of the week.
         expected: As many as its interval would give.
@@ -51,11 +79,14 @@ class ProbeFigures(msgspec.Struct, frozen=True, kw_only=True):
     mean: float | None
     highest: float | None
     tolerated: Mapping[str, Range | None]
+    danger: Mapping[str, Range | None]
     cohorts: int
     watched_s: float
     in_band_s: float
     out_of_range_s: float
     in_band_share: float | None
+    spells: tuple[Spell, ...]
+    spell_count: int
     missing_s: float
     n: int
     expected: int
@@ -76,28 +107,28 @@ class HandFigures(msgspec.Struct, frozen=True, kw_only=True):
 class Figures(msgspec.Struct, frozen=True):
     """Every probe that measures more than on and off, and every reading by hand."""
 
+    time_zone: str
     probes: tuple[ProbeFigures, ...]
     by_hand: tuple[HandFigures, ...]
 
 
 def figures(week: WeekView) -> Figures:
     """Work out the week of every probe, one series at a time."""
-    bands = band_spans(week.site, week.library, week.house, week.start, week.until)
+    held = held_against(week.site, week.library, week.house, week.start, week.until)
     plan = make_plan(week.site, week.library, week.house)
     probes = [
-        _probe(sensor, bands.get((sensor.id, sensor.quantity.value), ()), plan, week)
+        _probe(sensor, held.get((sensor.id, sensor.quantity.value), Held()), plan, week)
         for sensor in week.site.sensors
         if sensor.quantity in SHORT
     ]
     return Figures(
+        week.zone,
         tuple(sorted(probes, key=lambda p: (p.where, p.quantity, p.sensor))),
         tuple(_by_hand(week)),
     )
 
 
-def _probe(
-    sensor: Sensor, bands: Sequence[BandSpan], plan: Plan, week: WeekView
-) -> ProbeFigures:
+def _probe(sensor: Sensor, held: Held, plan: Plan, week: WeekView) -> ProbeFigures:
     times, values = week.readings(sensor.id, sensor.quantity.value)
     found = series_week(
         times,
@@ -105,7 +136,16 @@ def _probe(
         since=week.start,
         until=week.until,
         gap=week.gap(sensor.id),
-        bands=bands,
+        bands=held.tolerated,
+    )
+    spells = spells_of(
+        times,
+        values,
+        since=week.start,
+        until=week.until,
+        gap=week.gap(sensor.id),
+        bands=held.tolerated,
+        danger=held.danger,
     )
     probe = week.house.probes[sensor.id]
     whole = week.until - week.start
@@ -120,12 +160,15 @@ def _probe(
         lowest=found.lowest,
         mean=found.mean,
         highest=found.highest,
-        tolerated=_tolerated(plan, series),
+        tolerated=_by_day_and_night(plan, series, common),
+        danger=_by_day_and_night(plan, series, common_danger),
         cohorts=_cohorts(plan, series),
         watched_s=found.watched_s,
         in_band_s=found.in_band_s,
         out_of_range_s=found.watched_s - found.in_band_s,
         in_band_share=found.in_band_s / found.watched_s if found.watched_s else None,
+        spells=tuple(sorted(spells, key=lambda s: (-s.seconds, s.since)))[:SPELLS],
+        spell_count=len(spells),
         missing_s=whole.total_seconds() - found.measured_s,
         n=found.n,
         expected=expected,
@@ -138,12 +181,11 @@ def expected_in(whole: timedelta, interval: timedelta) -> int:
     return round(whole / interval)
 
 
-def _tolerated(plan: Plan, series: Series) -> dict[str, Range | None]:
+def _by_day_and_night(
+    plan: Plan, series: Series, limits: Callable[..., Range | None]
+) -> dict[str, Range | None]:
     rules = [r for watch in plan.watches.get(series, ()) for r in watch.rules]
-    return {
-        "day": common(rules, night=False),
-        "night": common(rules, night=True),
-    }
+    return {"day": limits(rules, night=False), "night": limits(rules, night=True)}
 
 
 def _cohorts(plan: Plan, series: Series) -> int:
@@ -195,6 +237,8 @@ def text(told: Figures) -> list[str]:
             lines.append(cut(f"    that is {probe.sensor}"))
         if probe.moved:
             lines.append("    hung elsewhere earlier in the week")
+        for said in spell_lines(probe, told.time_zone, most=SPELLS_IN_TEXT):
+            lines += folded(said, "    ")
     if told.by_hand:
         lines += ["", "By hand"]
     for hand in told.by_hand:
@@ -203,6 +247,25 @@ def text(told: Figures) -> list[str]:
         said = f"{hand.where}: {_label(hand.quantity)}: {low} to {high}, read {read}"
         lines += folded(said, "  ")
     return lines
+
+
+def spell_lines(
+    probe: ProbeFigures, zone: str, *, most: int, degree: str = ""
+) -> list[str]:
+    """Say the longest spells out of range, and how many more there were."""
+    said = [_spell(s, probe.quantity, zone, degree) for s in probe.spells[:most]]
+    more = probe.spell_count - len(said)
+    return [*said, f"and {more} shorter"] if more else said
+
+
+def _spell(spell: Spell, quantity: Quantity, zone: str, degree: str) -> str:
+    to = "down to" if spell.side is Side.BELOW else "up to"
+    danger = ", PAST THE DANGER LIMIT" if spell.danger else ""
+    return (
+        f"{spell.side} {with_unit(spell.limit, quantity, degree)} for "
+        f"{span(spell.seconds)}, {to} {with_unit(spell.worst, quantity, degree)}"
+        f"{danger}: from {instant(spell.since, zone)}"
+    )
 
 
 def _label(quantity: Quantity) -> str:
