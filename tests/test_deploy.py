@@ -269,6 +269,10 @@ def test_s9_secrets_come_as_files(unit):
     assert "\nLoadCredential=broker_password:" in text
     assert "\nLoadCredential=mail_password:" in text
     assert not re.search(r"(?im)^(Environment|SetCredential)=.*(password|token)", text)
+
+
+def test_s10_nothing_waits_in_a_buffer(unit):
+    """The journal has every line at once; `logs.setup` writes crashes there too."""
     assert "PYTHONUNBUFFERED=1" in unit["Service"]["Environment"].split()
 
 

@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import msgspec
 
+from monitor.accounts.by_hand import HandLogs
 from monitor.accounts.degree_days import DayHeat, HeatRule, fingerprint, heat_rule
 from monitor.accounts.feeding import (
     DAY,
@@ -58,6 +59,7 @@ def plan_cohort(
     max_gap: Callable[[str], timedelta],
     *,
     now: datetime,
+    by_hand: HandLogs | None = None,
 ) -> dict[Key, DayPlan]:
     """
     List every day, to that of *now*, on which warmth counted for a cohort.
@@ -68,6 +70,7 @@ def plan_cohort(
         library: The species.
         max_gap: The longest time that readings of a sensor may bridge.
         now: The instant of the account. UTC.
+        by_hand: Minima and maxima that keepers read.
     """
     plans: dict[Key, DayPlan] = {}
     for name in dict.fromkeys(stay.what for stay in cohort.stages):
@@ -76,7 +79,11 @@ def plan_cohort(
         if stage is None or rule is None:
             continue
         spans = fed_spans(
-            house, cohort, name, prefer_substrate=prefers_substrate(stage)
+            house,
+            cohort,
+            name,
+            prefer_substrate=prefers_substrate(stage),
+            by_hand=by_hand,
         )
         for day in _days(spans, now):
             rests_on = fingerprint(day, on_day(spans, day), rule, max_gap)

@@ -11,20 +11,26 @@ from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 
 import msgspec
+import numpy as np
 
 from monitor.accounts.feeding import DAY, FedSpan, on_day
 from monitor.accounts.heat import CohortHeat
 from monitor.clock import to_us
+from monitor.science import daily
 from monitor.science.degree_days import Cutoff, HeatSum, Times, Values
 from monitor.science.degree_days import integrate_between as integrate
 from monitor.site.house import Cohort
 from monitor.site.species_file import Development
 
-VERSION = 1
+VERSION = 2
 """Of the arithmetic; a new one makes every cached day stale."""
 
 Series = Mapping[tuple[str, str], tuple[Times, Values]]
-"""Readings by (sensor, quantity): times [us], strictly rising, and values."""
+"""
+Readings by (sensor, quantity): times [us], strictly rising, and values.
+
+NaN where something was read by hand, but no value of that instant.
+"""
 
 
 class HeatRule(msgspec.Struct, frozen=True):
@@ -119,7 +125,8 @@ def day_heat(
     across midnight or across a change of stage counts exactly once. Where several
     sensors feed a place, the one that measured most of the piece speaks for it, the
     first of them in a tie. Time after the last reading is *open*, neither measured
-    nor missing, as long as a next reading may still bridge it.
+    nor missing, as long as a next reading may still bridge it. A time whose extremes
+    were read by hand is measured, at the rate of a single sine between them.
 
     Args:
         day: The day.
@@ -187,6 +194,7 @@ def fingerprint(
                 span.quantity.value,
                 span.source,
                 tuple(max_gap(s).total_seconds() for s in span.sensors),
+                span.extremes,
             )
             for span in parts
         ),
@@ -273,6 +281,8 @@ def _span_heat(
     now: datetime,
 ) -> tuple[HeatSum, datetime]:
     """The sum of the sensor that measured most, and the instant that it holds to."""
+    if span.extremes is not None:
+        return _heat_between(span.extremes, span.since, until, rule), until
     best: tuple[HeatSum, datetime] | None = None
     for sensor in span.sensors:
         series = readings.get((sensor, span.quantity.value))
@@ -292,6 +302,25 @@ def _span_heat(
     return best
 
 
+def _heat_between(
+    extremes: tuple[float, float], since: datetime, until: datetime, rule: HeatRule
+) -> HeatSum:
+    """Spread the day of a minimum and maximum evenly over the time that they are of."""
+    low, high = extremes
+    per_day = daily.degree_days(
+        low,
+        high,
+        lower=rule.lower_c,
+        upper=rule.upper_c,
+        method="single-sine",
+        cutoff=rule.cutoff,
+    )
+    span = until - since
+    return HeatSum(
+        per_day * (span / DAY), span, timedelta(0), to_us(since), to_us(until)
+    )
+
+
 def _sensor_heat(
     span: FedSpan,
     until: datetime,
@@ -305,6 +334,9 @@ def _sensor_heat(
     since_us, until_us, last_us = to_us(span.since), to_us(until), int(times[-1])
     if last_us < until_us and to_us(now) - last_us <= gap // timedelta(microseconds=1):
         until_us = max(last_us, since_us)
+    if span.source == "hand":
+        read = ~np.isnan(values)
+        times, values = times[read], values[read]
     heat = integrate(
         times,
         values,

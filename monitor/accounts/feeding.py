@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import msgspec
 
+from monitor.accounts.by_hand import HAND_GAP, HandLogs, cut_by
 from monitor.site.house import HAND, Cohort, Feed, House, Stay
 from monitor.site.site_file import Site
 from monitor.site.species_file import Stage
@@ -15,8 +16,6 @@ DAY = timedelta(days=1)
 
 GAP_INTERVALS = 3
 SHORTEST_GAP = timedelta(minutes=30)
-HAND_GAP = timedelta(hours=26)
-"""A person reads once a day, and not on the minute."""
 
 
 class FedSpan(msgspec.Struct, frozen=True):
@@ -30,6 +29,8 @@ class FedSpan(msgspec.Struct, frozen=True):
         quantity: What they measured.
         place: Where they hung.
         source: "own probe", "shelf", "room", "hand" or "none".
+        extremes: Lowest and highest of the time, where a thermometer read by hand
+            keeps them; it speaks for the time instead of the sensors. [degC]
     """
 
     since: datetime
@@ -38,6 +39,7 @@ class FedSpan(msgspec.Struct, frozen=True):
     quantity: Quantity
     place: str
     source: str
+    extremes: tuple[float, float] | None = None
 
 
 def longest_gap(site: Site) -> Callable[[str], timedelta]:
@@ -66,7 +68,12 @@ def prefers_substrate(stage: Stage) -> bool:
 
 
 def fed_spans(
-    house: House, cohort: Cohort, stage: str, *, prefer_substrate: bool
+    house: House,
+    cohort: Cohort,
+    stage: str,
+    *,
+    prefer_substrate: bool,
+    by_hand: HandLogs | None = None,
 ) -> tuple[FedSpan, ...]:
     """
     Tell what fed a cohort during a stage, in order of time, without holes.
@@ -76,6 +83,7 @@ def fed_spans(
         cohort: The animals.
         stage: One of the stages that they went through.
         prefer_substrate: Take substrate before air temperature where there is both.
+        by_hand: Minima and maxima of places without a sensor.
     """
     quantity = (
         Quantity.SUBSTRATE_TEMPERATURE if prefer_substrate else Quantity.AIR_TEMPERATURE
@@ -92,12 +100,12 @@ def fed_spans(
                 if place is None
                 else house.feed(place, quantity, at=since)
             )
-            span = FedSpan(
-                since, until, feed.sensors, feed.quantity, feed.place, feed.source
-            )
-            if spans and _continues(spans[-1], span):
-                span = msgspec.structs.replace(span, since=spans.pop().since)
-            spans.append(span)
+            for span in _spans(since, until, feed, by_hand or {}):
+                if spans and _continues(spans[-1], span):
+                    begun = spans.pop().since
+                    spans.append(msgspec.structs.replace(span, since=begun))
+                else:
+                    spans.append(span)
     return tuple(spans)
 
 
@@ -112,6 +120,23 @@ def on_day(spans: Iterable[FedSpan], day: date) -> tuple[FedSpan, ...]:
         for span in spans
         if span.since < end and (span.until is None or span.until > begin)
     )
+
+
+def _spans(
+    since: datetime, until: datetime | None, feed: Feed, by_hand: HandLogs
+) -> Iterator[FedSpan]:
+    """One span, or where extremes were read by hand as many as these make."""
+    log = by_hand.get((feed.place, feed.quantity)) if feed.source == "hand" else None
+    for begin, end, pair in cut_by(log.extremes if log else (), since, until):
+        yield FedSpan(
+            begin,
+            end,
+            feed.sensors,
+            feed.quantity,
+            feed.place,
+            feed.source,
+            None if pair is None else (pair.lowest, pair.highest),
+        )
 
 
 def _moves(house: House, cohort: Cohort) -> Iterator[datetime]:
@@ -144,6 +169,6 @@ def _pieces(
 
 def _continues(one: FedSpan, other: FedSpan) -> bool:
     return one.until == other.since and (
-        (one.sensors, one.quantity, one.place, one.source)
-        == (other.sensors, other.quantity, other.place, other.source)
+        (one.sensors, one.quantity, one.place, one.source, one.extremes)
+        == (other.sensors, other.quantity, other.place, other.source, other.extremes)
     )

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import msgspec
 
+from monitor.accounts.by_hand import hand_logs
 from monitor.accounts.cache import (
     DayPlan,
     Key,
@@ -84,6 +85,7 @@ class Plans:
         self.site, self.library, self.entries = site, library, len(entries)
         self.house = fold(site, entries)
         self.gap = longest_gap(site)
+        self.by_hand = hand_logs(entries)
         self.accounts: dict[int, Account] = {}
         self._day: date | None = None
         self._of: dict[int, dict[Key, DayPlan]] = {}
@@ -97,7 +99,12 @@ class Plans:
         """All days of a cohort."""
         if cohort.id not in self._of:
             self._of[cohort.id] = plan_cohort(
-                self.house, cohort, self.library, self.gap, now=now
+                self.house,
+                cohort,
+                self.library,
+                self.gap,
+                now=now,
+                by_hand=self.by_hand,
             )
         return self._of[cohort.id]
 

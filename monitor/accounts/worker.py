@@ -7,6 +7,7 @@ from typing import Protocol
 
 import msgspec
 
+from monitor.accounts.by_hand import without_extremes
 from monitor.accounts.cache import DayPlan, marked_from, packed, touched_by
 from monitor.accounts.degree_days import DayHeat, day_heat, total
 from monitor.accounts.feeding import DAY
@@ -168,7 +169,7 @@ class AccountsWorker:
             yield AccountResults(drops=tuple(found.drops), days=tuple(found.kept))
         news = bool(found.drops)
         for work in found.blocks():
-            made = tuple(self._compute(work, plans.gap, now))
+            made = tuple(self._compute(work, plans, now))
             if made:
                 news = True
                 yield AccountResults(days=made)
@@ -221,7 +222,7 @@ class AccountsWorker:
     def _compute(
         self,
         work: list[Work],
-        gap: Callable[[str], timedelta],
+        plans: Plans,
         now: datetime,
     ) -> Iterator[AccountDay]:
         """
@@ -230,14 +231,14 @@ class AccountsWorker:
         A day that is not complete is computed again in every round, so the store is
         spared it, unless it holds an older one.
         """
-        series = self._load([each.plan for each in work], gap)
+        series = self._load([each.plan for each in work], plans)
         # tubs on one shelf with one species share their day: compute it once
         shared: dict[tuple[date, str], DayHeat] = {}
         for account, plan, known in work:
             key = plan.day, plan.fingerprint
             if key not in shared:
                 shared[key] = day_heat(
-                    plan.day, plan.spans, series, plan.rule, gap, now=now
+                    plan.day, plan.spans, series, plan.rule, plans.gap, now=now
                 )
             heat = shared[key]
             account.add(plan, heat)
@@ -245,25 +246,27 @@ class AccountsWorker:
                 yield packed(plan, heat)
 
     def _load(
-        self, plans: Sequence[DayPlan], gap: Callable[[str], timedelta]
+        self, days_of: Sequence[DayPlan], plans: Plans
     ) -> dict[tuple[str, str], tuple[Times, Values]]:
         wanted: dict[tuple[str, str], list[date]] = defaultdict(list)
-        for plan in plans:
+        for plan in days_of:
             for span in plan.parts:
                 for sensor in span.sensors:
                     wanted[sensor, span.quantity.value].append(plan.day)
         found: dict[tuple[str, str], tuple[Times, Values]] = {}
         for (sensor, quantity), days in wanted.items():
-            reach = gap(sensor)
+            reach = plans.gap(sensor)
             begin = datetime.combine(min(days), time(), UTC) - reach
             end = datetime.combine(max(days), time(), UTC) + DAY + reach
-            found[sensor, quantity] = self._source.readings(
+            times, values = self._source.readings(
                 # the reading exactly one gap after the day still closes its pair
                 sensor,
                 quantity,
                 begin,
                 end + timedelta(microseconds=1),
             )
+            values = without_extremes(sensor, quantity, times, values, plans.by_hand)
+            found[sensor, quantity] = times, values
         return found
 
 

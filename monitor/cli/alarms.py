@@ -58,7 +58,7 @@ def alarm_lines(row: dict[str, Any], sheet: Sheet) -> list[str]:
         head += f" {brief(row['quantity'])}"
     if row["value"] is not None:
         head += f" {value_words(row['value'], row['unit'])}"
-    if row["limit"] is not None:
+    if row["limit"] is not None and row["unit"] != "on-off":
         head += f" {row['side'] or 'limit'} {row['limit']:g}"
     state = row["said"]
     if row["set_aside_until"]:

@@ -3,7 +3,6 @@
 import argparse
 import csv
 import json
-import math
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -11,6 +10,8 @@ from typing import get_args
 
 import numpy as np
 
+from monitor.cli.calc_input import number, parse_number
+from monitor.cli.calc_readings import ABSOLUTE_ZERO_C, HOTTEST_C
 from monitor.cli.command import Command, Context
 from monitor.errors import UsageError
 from monitor.science.fitting import (
@@ -21,14 +22,10 @@ from monitor.science.fitting import (
     durations,
     fit_lines,
 )
-from monitor.science.nonlinear_fit import MODELS, CurveFit, fit_curve
+from monitor.science.nonlinear_fit import CurveFit, fit_curve
+from monitor.science.rate_models import MODELS, model
 
 HEADER = ["temperature", "days"]
-
-ABSOLUTE_ZERO_C = -273.15
-
-HOTTEST_C = 50.0
-"""Nothing develops at a constant temperature above it."""
 
 METHODS = {
     "ols_rate": "rate on temperature, least squares",
@@ -75,14 +72,14 @@ def _arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--from",
         dest="coldest",
-        type=_argument,
+        type=number,
         metavar="C",
         help="leave out colder rows, in °C",
     )
     parser.add_argument(
         "--to",
         dest="hottest",
-        type=_argument,
+        type=number,
         metavar="C",
         help="leave out hotter rows, beyond the straight part, in °C",
     )
@@ -111,11 +108,13 @@ def _run(arguments: argparse.Namespace, _context: Context) -> int:
     rows = read_durations(arguments.durations)
     used, left_out = choose(rows, arguments.coldest, arguments.hottest)
     try:
-        chosen = _table_of(used, arguments.n_counts)
-        lines = fit_lines(chosen)
-        curve = _curve(rows, arguments) if arguments.model else None
+        everything = _table_of(rows, arguments.n_counts)
+        lines = fit_lines(chosen := _table_of(used, everything.counted))
+        # a curve lives of the hot rows that bend the lines
+        curve = fit_curve(arguments.model, everything) if arguments.model else None
     except ValueError as error:
-        raise UsageError(f"{arguments.durations}: {error}") from error
+        without = f" (without the {len(left_out)} left out)" if left_out else ""
+        raise UsageError(f"{arguments.durations}: {error}{without}") from error
     if arguments.plot is not None:
         # matplotlib takes a second to import
         from monitor.cli.fit_plot import draw, save  # noqa: PLC0415
@@ -139,11 +138,11 @@ def _check(arguments: argparse.Namespace) -> None:
         raise UsageError(
             f"calc fit: --from {coldest:g} is not below --to {hottest:g} (swap them?)"
         )
-    if arguments.model is not None and arguments.model not in MODELS:
-        raise UsageError(
-            f"calc fit: no rate model {arguments.model!r}: choose from"
-            f" {', '.join(MODELS)}"
-        )
+    if arguments.model is not None:
+        try:
+            model(arguments.model)
+        except ValueError as error:
+            raise UsageError(f"calc fit: --model: {error}") from error
     plot = arguments.plot
     if plot is not None and plot.suffix.lower() != ".png":
         raise UsageError(f"calc fit: --plot {plot}: give a name that ends in .png")
@@ -193,7 +192,7 @@ def _rows(path: Path, reader: Iterator[list[str]]) -> Iterator[Row]:
 def _row(line: int, fields: list[str], columns: int) -> Row:
     if len(fields) != columns:
         raise ValueError(f"{columns} fields are needed, found {len(fields)}")
-    temperature = _number(fields[0])
+    temperature = parse_number(fields[0])
     if temperature < ABSOLUTE_ZERO_C:
         raise ValueError(f"{temperature:g} °C is below absolute zero")
     days = _days(fields[1])
@@ -207,9 +206,9 @@ def _days(text: str) -> float | None:
     if not text:
         return None
     try:
-        days = _number(text)
+        days = parse_number(text)
     except ValueError:
-        days = math.nan
+        days = 0.0
     if not days > 0:
         raise ValueError(
             f"{text!r} is no duration: write days above 0, or leave the field empty"
@@ -225,29 +224,10 @@ def _animals(text: str) -> int:
     return n
 
 
-def _number(text: str) -> float:
-    # float() also takes "1_000" and digits of other scripts
-    try:
-        number = float(text) if text.isascii() and "_" not in text else math.nan
-    except ValueError:
-        number = math.nan
-    if not math.isfinite(number):
-        raise ValueError(f"{text!r} is not a finite number")
-    return number
-
-
-def _argument(text: str) -> float:
-    try:
-        number = _number(text)
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(str(error)) from None
-    return number
-
-
 def choose(
     rows: list[Row], coldest: float | None, hottest: float | None
 ) -> tuple[list[Row], list[LeftOut]]:
-    """The rows for the lines, and those left out with the reason. [degC]"""
+    """The rows for the lines, and those left out with the reason. [degC]."""
     used: list[Row] = []
     left_out: list[LeftOut] = []
     for row in rows:
@@ -273,10 +253,6 @@ def _table_of(rows: list[Row], counted: Counted | None) -> Durations:
     )
 
 
-def _curve(rows: list[Row], arguments: argparse.Namespace) -> CurveFit:
-    return fit_curve(arguments.model, _table_of(rows, arguments.n_counts))
-
-
 def _as_json(
     chosen: Durations,
     lines: LinearFit,
@@ -296,7 +272,9 @@ def _as_json(
         "notes": list(lines.notes),
     }
     if curve is not None:
-        told["model"] = asdict(curve)
+        told["model"] = asdict(curve) | {
+            "parameters": {p.name: asdict(p) for p in curve.parameters}
+        }
     return told
 
 
@@ -342,17 +320,15 @@ def _seen(chosen: Durations) -> str:
 def _curve_text(curve: CurveFit) -> Iterator[str]:
     yield ""
     yield (
-        f"{curve.name}, least squares on rate, all {curve.rows} rows with a duration:"
-        f" residual sum {curve.residual_sum:.4g},"
-        f" AICc {'-' if curve.aicc is None else f'{curve.aicc:.2f}'}"
+        f"{curve.model}, least squares on rate, all {curve.rows} rows with a duration:"
     )
-    for name, value in curve.parameters.items():
-        error = curve.standard_errors[name]
-        yield f"  {name} = {value:.6g} ± {'?' if error is None else f'{error:.3g}'}"
+    for p in curve.parameters:
+        error = "?" if p.standard_error is None else f"{p.standard_error:.3g}"
+        yield f"  {p.name} = {p.value:.6g} ± {error} {p.unit}"
+    aicc = "too few rows" if curve.aicc is None else f"{curve.aicc:.2f}"
+    yield f"  residual sum {curve.residual_sum:.4g} 1/d², AICc {aicc}"
     if not curve.converged:
         yield f"did not converge: {'; '.join(curve.notes)}"
-    else:
-        yield from (f"note: {note}" for note in curve.notes)
 
 
 COMMANDS: tuple[Command, ...] = (

@@ -65,8 +65,8 @@ def _rates(
     if curve is not None:
         seen = [*chosen.temperatures_c, *(t for t, _ in left_out), *ends]
         grid = np.linspace(min(seen), max(seen) + 2, STEPS)
-        label = curve.name + ("" if curve.converged else " (did not converge)")
-        axes.plot(grid, curve.rate(grid), "--", color=ORANGE, label=label)
+        label = curve.model + ("" if curve.converged else " (did not converge)")
+        axes.plot(grid, curve.rates(grid), "--", color=ORANGE, label=label)
     axes.plot(chosen.temperatures_c, chosen.rates, "o", color=INK, label="rows")
     others = [(t, 1 / d if d else 0.0) for t, d in left_out]
     if others:

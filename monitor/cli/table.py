@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 WIDTH = 60
 """A telephone held upright shows so many letters in a line."""
 
-UNITS = {"degC": "C", "percent": "%", "ppm": "ppm", "on-off": ""}
+UNITS = {"degC": "C", "percent": "%", "ppm": "ppm", "on-off": "", "ampere": "A"}
 _BRIEF = {
     "air_temperature": "air",
     "substrate_temperature": "substrate",
@@ -75,6 +75,8 @@ def value_words(value: float | None, unit: str) -> str:
         return {0.0: "off", 1.0: "on"}.get(value, f"{value:.1f} A")
     if unit == "ppm":
         return f"{value:.0f} ppm"
+    if unit == "ampere":
+        return f"{value:.2f} A"
     return f"{value:.1f} {UNITS.get(unit, unit)}".rstrip()
 
 

@@ -10,14 +10,13 @@ from monitor.desk.asked import Asked
 from monitor.desk.bands import tolerated
 from monitor.desk.cohorts import cohort_row
 from monitor.desk.places import in_order
-from monitor.desk.said import UNITS, iso, iso_or_none
+from monitor.desk.said import iso, iso_or_none, unit_of
 from monitor.desk.view import Outcome, View
 from monitor.heart.events import Reading
-from monitor.intake.units import SWITCHES
 from monitor.site.house import HAND, Cohort, Feed, Place, Probe
 from monitor.site.local import is_night
 from monitor.site.species_file import Band
-from monitor.site.words import Flag, PlaceKind, Quantity
+from monitor.site.words import SWITCHES, Flag, PlaceKind, Quantity
 
 OLD_INTERVALS = 3
 OLD_AT_LEAST = timedelta(minutes=5)
@@ -87,6 +86,7 @@ class _Index:
         for probe in view.house.probes.values():
             self.hanging.setdefault(probe.place, []).append(probe)
         self.intervals = {s.id: s.interval for s in view.site.sensors}
+        self.units = {s.id: s.unit for s in view.site.sensors}
         self._alarms: dict[str, list[int]] = {}
         for alarm in standing(view.alarms):
             for place in sorted(_concerned(alarm, view)):
@@ -183,7 +183,7 @@ def _row(
         "sensor": sensor,
         "quantity": feed.quantity.value,
         "value": reading.value if reading else None,
-        "unit": UNITS[feed.quantity].value,
+        "unit": unit_of(feed.quantity, index.units.get(sensor or "")).value,
         "time": iso(reading.time) if reading else None,
         "flag": int(flag),
         "from": feed.source,

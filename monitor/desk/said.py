@@ -24,6 +24,12 @@ UNITS = {
 }
 """The canonical unit of each quantity, in which every value is stored."""
 
+
+def unit_of(quantity: Quantity, declared: Unit | None = None) -> Unit:
+    """The unit of stored values: a clamp's are amperes, not on and off."""
+    return Unit.AMPERE if declared is Unit.AMPERE else UNITS[quantity]
+
+
 SHOWN = 12
 """So many names stand in an error; the rest are counted."""
 

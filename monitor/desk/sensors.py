@@ -2,7 +2,7 @@
 
 from monitor.desk.asked import Asked
 from monitor.desk.now import is_old
-from monitor.desk.said import UNITS, iso, iso_or_none, unknown
+from monitor.desk.said import iso, iso_or_none, unit_of, unknown
 from monitor.desk.view import Outcome
 from monitor.errors import RefusedError, UsageError
 from monitor.site.house import House
@@ -52,7 +52,7 @@ def list_sensors(asked: Asked) -> Outcome:
                 "id": sensor.id,
                 "place": probe.place,
                 "quantity": sensor.quantity.value,
-                "unit": UNITS[sensor.quantity].value,
+                "unit": unit_of(sensor.quantity, sensor.unit).value,
                 "interval_s": sensor.interval.total_seconds(),
                 "value": reading.value if reading else None,
                 "time": iso_or_none(reading.time if reading else None),

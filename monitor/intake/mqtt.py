@@ -284,7 +284,7 @@ class MqttIntake:
             self._tell(up=False, words=self._address.refuses(str(reason)))
             return
         self._generation += 1
-        self._owed = False
+        self._owed, self._repeats = False, Counted(log)
         self._drain.begin()
         self._ask(client)
 

@@ -46,7 +46,9 @@ _ON_OFF = {
     Quantity.DOOR: ("closed", "open"),
     Quantity.LEAK: ("dry", "wet"),
 }
-_AMPERES = frozenset({Quantity.HEATER, Quantity.HUMIDIFIER})
+_AMPERES = frozenset(
+    {Quantity.MAINS, Quantity.HEATER, Quantity.HUMIDIFIER, Quantity.LIGHT}
+)
 _MOST_DECIMALS = 3
 
 
@@ -84,7 +86,7 @@ def amount(
         return f"{value:g}"
     if is_switched(quantity, value):
         return _ON_OFF.get(quantity, ("off", "on"))[value == 1]
-    decimals = _FORM[quantity][0] if quantity in _FORM else 1
+    decimals = _FORM[quantity][0] if quantity in _FORM else 2
     if beside is not None and beside != value:
         while (
             f"{value:.{decimals}f}" == f"{beside:.{decimals}f}"

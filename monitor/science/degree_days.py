@@ -26,21 +26,38 @@ from datetime import timedelta
 from typing import Literal, get_args
 
 import numpy as np
-from numpy.typing import NDArray
+
+from monitor.science.curve import (
+    DAY_US,
+    MICROSECOND,
+    PIECE,
+    Estimate,
+    Times,
+    Values,
+    allow_for_missing,
+    cut,
+    gap_of,
+    pieces,
+    same_length,
+)
+
+__all__ = [
+    "DAY_US",
+    "PIECE",
+    "Cutoff",
+    "Estimate",
+    "HeatSum",
+    "Times",
+    "Values",
+    "check_thresholds",
+    "integrate",
+    "integrate_between",
+    "rate",
+    "with_missing",
+]
 
 Cutoff = Literal["horizontal", "intermediate", "vertical"]
 """What happens above the upper threshold."""
-
-PIECE = 8192
-"""Readings worked on at a time; a piece stays in the processor's cache."""
-
-DAY_US = 86_400_000_000
-"""Microseconds of a day."""
-
-_MICROSECOND = timedelta(microseconds=1)
-
-Times = NDArray[np.int64]
-Values = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,26 +78,6 @@ class HeatSum:
     missing: timedelta
     first_us: int
     last_us: int
-
-
-@dataclass(frozen=True, slots=True)
-class Estimate:
-    """
-    A sum with its missing time allowed for.
-
-    Attributes:
-        estimate: Missing time at the measured mean rate; None where nothing was
-            measured. [degC d]
-        low: Missing time at no warmth. [degC d]
-        high: Missing time at the highest rate; None without an upper
-            threshold. [degC d]
-        coverage: Measured share of the time. [fraction]
-    """
-
-    estimate: float | None
-    low: float
-    high: float | None
-    coverage: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +155,7 @@ def integrate(
             in length or hold fewer than two readings, or the limits are wrong.
     """
     rule = _rule(lower_c, upper_c, cutoff, max_gap)
-    count = _same_length(times_us, temperatures_c)
+    count = same_length(times_us, temperatures_c)
     if count < 2:  # noqa: PLR2004 - a pair
         raise ValueError(f"at least two readings are needed, got {count}")
     return _sum(times_us, temperatures_c, rule, int(times_us[0]), int(times_us[-1]))
@@ -197,10 +194,10 @@ def integrate_between(
             if the span ends before it begins.
     """
     rule = _rule(lower_c, upper_c, cutoff, max_gap)
-    _same_length(times_us, temperatures_c)
+    same_length(times_us, temperatures_c)
     if until_us < since_us:
         raise ValueError(f"the span ends at {until_us} us, before {since_us} us")
-    times, values = _cut(times_us, temperatures_c, since_us, until_us, rule.gap_us)
+    times, values = cut(times_us, temperatures_c, since_us, until_us, rule.gap_us)
     return _sum(times, values, rule, since_us, until_us)
 
 
@@ -218,14 +215,10 @@ def with_missing(
         upper_c: As it was summed with. [degC]
     """
     check_thresholds(lower_c, upper_c, "horizontal")
-    whole = heat.measured + heat.missing
-    coverage = heat.measured / whole if whole else 1.0
-    estimate = heat.degree_days / coverage if heat.measured else None
-    missing_days = heat.missing / timedelta(days=1)
-    high = None
-    if upper_c is not None:
-        high = heat.degree_days + missing_days * (upper_c - lower_c)
-    return Estimate(estimate, heat.degree_days, high, coverage)
+    highest = None if upper_c is None else upper_c - lower_c
+    return allow_for_missing(
+        heat.degree_days, heat.measured, heat.missing, highest=highest
+    )
 
 
 def check_thresholds(lower_c: float, upper_c: float | None, cutoff: str) -> None:
@@ -253,69 +246,7 @@ def _rule(
     lower_c: float, upper_c: float | None, cutoff: Cutoff, max_gap: timedelta
 ) -> _Rule:
     check_thresholds(lower_c, upper_c, cutoff)
-    gap_us = max_gap // _MICROSECOND
-    if gap_us <= 0:
-        raise ValueError(f"max_gap must be above zero, got {max_gap}")
-    return _Rule(lower_c, upper_c, cutoff, gap_us)
-
-
-def _same_length(times_us: Times, temperatures_c: Values) -> int:
-    if times_us.ndim != 1 or times_us.shape != temperatures_c.shape:
-        raise ValueError(
-            "times and temperatures must be one-dimensional and of one length, got"
-            f" {times_us.shape} and {temperatures_c.shape}"
-        )
-    return int(times_us.shape[0])
-
-
-def _cut(
-    times_us: Times, temperatures_c: Values, since_us: int, until_us: int, gap_us: int
-) -> tuple[Times, Values]:
-    """The curve between two instants: readings inside, interpolated ends."""
-    begin = int(np.searchsorted(times_us, since_us, side="left"))
-    end = int(np.searchsorted(times_us, until_us, side="right"))
-    # an end between two readings belongs to their pair, so the pair's own length
-    # decides whether it is bridged, not that of the piece inside the span
-    head = _between(times_us, temperatures_c, begin, since_us, gap_us)
-    tail = _between(times_us, temperatures_c, end, until_us, gap_us)
-    inside = max(begin, end)
-    times, values = times_us[begin:inside], temperatures_c[begin:inside]
-    if head is not None and (not times.size or times[0] != since_us):
-        times = np.concatenate((np.array([since_us], np.int64), times))
-        values = np.concatenate((np.array([head]), values))
-    if tail is not None and (not times.size or times[-1] != until_us):
-        times = np.concatenate((times, np.array([until_us], np.int64)))
-        values = np.concatenate((values, np.array([tail])))
-    return times, values
-
-
-def _between(
-    times_us: Times, temperatures_c: Values, index: int, at_us: int, gap_us: int
-) -> float | None:
-    """The temperature at an instant between readings index - 1 and index."""
-    if not 0 < index < times_us.shape[0]:
-        return None
-    left, right = int(times_us[index - 1]), int(times_us[index])
-    if not left < right:
-        raise ValueError(_not_rising(times_us, index))
-    if right - left > gap_us:
-        return None
-    cold, warm = float(temperatures_c[index - 1]), float(temperatures_c[index])
-    if not (math.isfinite(cold) and math.isfinite(warm)):
-        bad = index - 1 if not math.isfinite(cold) else index
-        raise ValueError(_not_finite(temperatures_c, bad))
-    return cold + (warm - cold) * ((at_us - left) / (right - left))
-
-
-def _not_rising(times_us: Times, index: int) -> str:
-    return (
-        f"times must rise strictly: index {index} holds {times_us[index]} us after"
-        f" {times_us[index - 1]} us"
-    )
-
-
-def _not_finite(temperatures_c: Values, index: int) -> str:
-    return f"temperatures must be finite: index {index} holds {temperatures_c[index]}"
+    return _Rule(lower_c, upper_c, cutoff, gap_of(max_gap))
 
 
 def _kinks(rule: _Rule) -> tuple[_Kink, ...]:
@@ -353,31 +284,19 @@ def _sum(
     kinks = _kinks(rule)
     sums: list[float] = []
     measured_us = 0
-    # neighbouring pieces share a reading, so that no pair is lost between them
-    for start in range(0, times_us.shape[0] - 1, PIECE):
-        times = times_us[start : start + PIECE + 1]
-        values = temperatures_c[start : start + PIECE + 1]
-        coldest, warmest = float(values.min()), float(values.max())
-        # both are NaN where any value is
-        if not (math.isfinite(coldest) and math.isfinite(warmest)):
-            bad = int(np.flatnonzero(~np.isfinite(values))[0])
-            raise ValueError(_not_finite(temperatures_c, start + bad))
-        spans = times[1:] - times[:-1]
-        if spans.min() <= 0:
-            raise ValueError(_not_rising(times_us, start + int(spans.argmin()) + 1))
-        if spans.max() > rule.gap_us:
-            spans[spans > rule.gap_us] = 0
-        measured_us += int(spans.sum())
-        weights = spans.astype(np.float64)
+    for piece in pieces(times_us, temperatures_c, rule.gap_us):
+        values = piece.values
+        measured_us += int(piece.spans.sum())
+        weights = piece.spans.astype(np.float64)
         rates = _rates(values, rule)
         sums.append(float(np.dot(weights, rates[1:] + rates[:-1])) / 2)
         sums.extend(
             _correction(weights, values, kink)
             for kink in kinks
-            if coldest <= kink.at_c < warmest
+            if piece.coldest <= kink.at_c < piece.warmest
         )
-    measured = measured_us * _MICROSECOND
-    missing = (last_us - first_us) * _MICROSECOND - measured
+    measured = measured_us * MICROSECOND
+    missing = (last_us - first_us) * MICROSECOND - measured
     degree_days = max(0.0, math.fsum(sums) / DAY_US)
     return HeatSum(degree_days, measured, missing, first_us, last_us)
 

@@ -12,7 +12,8 @@ differently, so that a constant must be stored with its method:
 Rows of one temperature are used as they are, not averaged: their scatter belongs to
 the standard errors. These treat the ordinate as scattered and the abscissa as known;
 in the Ikemoto-Takai line D stands on both axes, so that its standard errors are
-nominal (as they are in the papers that print them).
+nominal (as they are in the papers that print them): right where durations scatter by
+a share of themselves, half the true ones where rates scatter equally (simulated).
 
 References:
     Campbell, Frazer, Gilbert, Gutierrez & Mackauer (1974) J Applied Ecology
@@ -63,12 +64,12 @@ class Durations:
 
     @property
     def rates(self) -> Values:
-        """Rate of development. [1/d]"""
+        """Rates of development. [1/d]."""
         return 1 / self.days
 
     @property
     def distinct(self) -> Values:
-        """The different temperatures, rising. [degC]"""
+        """The different temperatures, rising. [degC]."""
         return np.unique(self.temperatures_c)
 
 
@@ -206,7 +207,12 @@ def fit_lines(rows: Durations) -> LinearFit:
 
 
 def _line(
-    x: Values, y: Values, weights: Values, freedom: int, *, reduced_major_axis=False
+    x: Values,
+    y: Values,
+    weights: Values,
+    freedom: int,
+    *,
+    reduced_major_axis: bool = False,
 ) -> _Line:
     """Weighted regression of y on x; a factor common to all weights cancels."""
     total = float(weights.sum())
@@ -284,8 +290,8 @@ def _notes(rows: Durations, methods: Methods) -> list[str]:
 
 
 def _mean_rates(rows: Durations) -> Values:
-    """For each row the weighted mean rate of its temperature. [1/d]"""
+    """For each row the weighted mean rate of its temperature. [1/d]."""
     at = np.searchsorted(rows.distinct, rows.temperatures_c)
-    total: Values = np.bincount(at, rows.weights * rows.rates)
-    weight: Values = np.bincount(at, rows.weights)
-    return (total / weight)[at]
+    total = np.bincount(at, rows.weights * rows.rates)
+    mean: Values = total / np.bincount(at, rows.weights)
+    return mean[at]

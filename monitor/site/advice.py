@@ -27,6 +27,7 @@ def warnings(configuration: Configuration) -> list[str]:
         *_people(site),
         *_network(site),
         *_sensors(site),
+        *_wildcards(site),
         *_places(site),
         *_library(library),
         *_not_yet(site),
@@ -98,6 +99,17 @@ def _sensors(site: Site) -> Iterator[str]:
             '"time" beside the value what queues while the monitor is down cannot be '
             'dated. Send {"value": ..., "time": ...} or SenML where the device can'
         )
+
+
+def _wildcards(site: Site) -> Iterator[str]:
+    for sensor in site.sensors:
+        topic = sensor.topic or ""
+        if ("+" in topic or "#" in topic) and not sensor.name_in_pack:
+            yield (
+                f"sensor {sensor.id} listens to {topic}, which fits several devices: "
+                "while two speak at once neither is believed; give each device a "
+                "[[sensor]] with its own topic, or its full name_in_pack"
+            )
 
 
 def _places(site: Site) -> Iterator[str]:

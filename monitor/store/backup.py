@@ -97,8 +97,9 @@ def copy_to(reader: Copied, to: Path) -> BackupMade:
         StoreFullError: If there is no room for the copy.
         StoreError: If it cannot be made or is not sound.
     """
-    if to.is_dir():
-        raise UsageError(f"{to}: is a directory; name a file in it")
+    with _in_words(to):
+        if to.is_dir():
+            raise UsageError(f"{to}: is a directory; name a file in it")
     if os.path.lexists(to):
         raise UsageError(f"{to}: is there already; name a new file")
     reader.backup(to)

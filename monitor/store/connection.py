@@ -77,6 +77,12 @@ def in_our_words(path: Path, exc: sqlite3.Error) -> StoreError:
             f"{path}: another connection held the store for over {WAIT_S:g} s; only "
             "the daemon may write, find what else does"
         )
+    if code == sqlite3.SQLITE_READONLY:
+        # a reader must make the shared memory file where no daemon has it open
+        return StoreError(
+            f"{path}: this user may read the store only while the daemon runs ({exc}); "
+            "run this as the daemon's user"
+        )
     return StoreError(f"{path}: {exc}")
 
 

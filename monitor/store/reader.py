@@ -27,12 +27,19 @@ class Reader(Queries):
         Read the store of a state directory.
 
         Raises:
-            UnreachableError: If there is none.
+            UnreachableError: If there is none, or this user may not read it.
             StoreError: If it is of a newer program, or no store.
         """
         path = directory / FILE
         reader = cls(path)
-        if not path.is_file():
+        try:
+            there = path.is_file()
+        except OSError as exc:
+            raise UnreachableError(
+                f"{path}: this user may not read the store ({exc.strerror}); ask for "
+                "the group of the daemon, or run as its user"
+            ) from exc
+        if not there:
             raise UnreachableError(
                 f"{directory}: there is no store here; has the daemon run, and is this "
                 "its state directory?"

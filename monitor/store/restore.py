@@ -79,8 +79,9 @@ def restore(directory: Path, backup: Path, now: datetime) -> Restored:
         StoreError: If the backup is damaged, no store, or of a newer program.
     """
     path = directory / FILE
-    _demand_backup(backup, path, directory / BACKUPS)
-    refuse_root(directory)
+    with _in_words(path):
+        _demand_backup(backup, path, directory / BACKUPS)
+        refuse_root(directory)
     with _locked(directory):
         fresh = path.with_name(path.name + ".restoring")
         try:
@@ -141,7 +142,8 @@ def _in_words(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as exc:
-        raise StoreError(f"{path}: the restore failed: {exc.strerror}") from exc
+        where = exc.filename or path
+        raise StoreError(f"{where}: the restore failed: {exc.strerror}") from exc
 
 
 def _demand_room(directory: Path, backup: Path) -> None:

@@ -14,7 +14,7 @@ from monitor.alarms.defaults import ON_DELAY
 from monitor.summary.sections.cohorts import COHORTS, CohortFigures
 from monitor.summary.sections.conditions import CONDITIONS, ProbeFigures
 from monitor.summary.sections.keeping import KEEPING, is_stale, sentences
-from monitor.summary.sections.sensors import SENSORS, SensorFigures
+from monitor.summary.sections.sensors import SENSORS, SensorFigures, unheard_lines
 from monitor.summary.summary import Summary, part_of
 from monitor.summary.words import brief, many, percent, span, with_unit
 
@@ -135,11 +135,18 @@ def _tub(cohort: CohortFigures, rank: int, weight: float, what: str) -> Finding:
 
 def _sensors(summary: Summary) -> Iterator[Finding]:
     told = part_of(summary, SENSORS)
-    for sensor in told.sensors if told is not None else ():
-        if sensor.coverage is not None and sensor.coverage < WELL_HEARD:
+    if told is None:
+        return
+    whole = (summary.until - summary.start).total_seconds()
+    for said in unheard_lines(told):
+        what = said[0].lower() + said[1:]
+        yield Finding(rank=1, weight=whole, place="", where="Whole house", what=what)
+    for sensor in told.sensors:
+        share = sensor.own_coverage
+        if share is not None and share < WELL_HEARD:
             yield Finding(
                 rank=3 if sensor.n == 0 else 4,
-                weight=1 - sensor.coverage,
+                weight=1 - share,
                 place="",
                 where=sensor.where,
                 what=f"sensor {sensor.sensor} {heard_words(sensor)}",

@@ -12,7 +12,7 @@ from monitor.summary.sections.alarms import ALARMS, matter
 from monitor.summary.sections.conditions import CONDITIONS
 from monitor.summary.sections.sensors import SENSORS
 from monitor.summary.summary import Summary, part_of
-from monitor.summary.words import cut, instant, many, percent
+from monitor.summary.words import cut, instant, many, percent, span
 
 SUBJECT_LIMIT = 78
 """RFC 5322, section 2.1.1: a line should be no longer. [characters]"""
@@ -63,10 +63,12 @@ def state(summary: Summary, found: tuple[Finding, ...]) -> str:
     if nothing_heard(summary):
         return f"NOTHING WAS HEARD, {_alarms(summary)}"
     said = _alarms(summary)
+    if off := unheard_s(summary):
+        said += f", nothing heard for {span(off)}"
     outside = len({f.place for f in found if f.rank in {0, 2}})
     if outside:
         said += f", out of range in {many(outside, 'place')}"
-    elif found:
+    elif found and not off:
         said += f", {many(len(found), 'thing')} to look at"
     return said
 
@@ -105,6 +107,12 @@ def nothing_heard(summary: Summary) -> bool:
     return (
         told is not None and bool(told.sensors) and not any(s.n for s in told.sensors)
     )
+
+
+def unheard_s(summary: Summary) -> float:
+    """How long no sensor at all was heard, in seconds."""
+    told = part_of(summary, SENSORS)
+    return sum(one.seconds for one in told.unheard) if told is not None else 0.0
 
 
 def at_a_glance(summary: Summary) -> list[str]:

@@ -75,9 +75,9 @@ def closing(summary: Summary, occasion: Occasion, without_pictures: str) -> list
     number = f"This is summary {occasion.number}. " if occasion.number else ""
     if occasion.next_due:
         said.append(
-            f"{number}The next one is due {occasion.next_due}. If it has not come by "
-            "then, that is no good news: the monitor, its machine, its network or the "
-            "mail may be off, so look at once with rearing-monitor now."
+            f"{number}The next one is due {occasion.next_due}. If it has not come an "
+            "hour later, that is no good news: the monitor, its machine, its network "
+            "or the mail may be off, so look at once with rearing-monitor now."
         )
     else:
         said.append(f"{number}No date is set for the next one.")

@@ -1,12 +1,10 @@
 """``backup`` and ``restore`` as keepers call them, beside a real daemon and alone."""
 
 import json
-import shlex
 from pathlib import Path
 
 import pytest
 
-from monitor.cli import backup_command, restore_command
 from monitor.cli.command import Context
 from monitor.cli.main import build_parser
 from monitor.errors import MonitorError, StoreBusyError, UnreachableError, UsageError
@@ -15,15 +13,13 @@ from tests.service.support import daemon, payload, recent, stored
 from tests.store.support import NOW, alarm, put, reading
 from tests.support.brokers import free_port, publish_lines, wait_for
 
-OURS = (*backup_command.COMMANDS, *restore_command.COMMANDS)
-
 
 @pytest.fixture
 def command(capsys):
     """Run a line of ours with a state directory; gives what was printed."""
 
     def run(state, *words):
-        arguments = build_parser(OURS).parse_args(words)
+        arguments = build_parser().parse_args(words)
         environment = {} if state is None else {"REARING_STATE": str(state)}
         code = arguments.run(arguments, Context(Path("nowhere"), environment))
         assert code == 0
@@ -45,12 +41,6 @@ def add_sixty_and_an_alarm(state):
         put(writer, *(reading(m) for m in range(-60, 0)))
         with writer.transaction():
             writer.save_alarm(alarm(), "raised", NOW)
-
-
-@pytest.mark.parametrize("one", OURS, ids=lambda c: c.words[0])
-def test_each_has_an_example_that_parses(one):
-    """What the help shows can be typed."""
-    assert build_parser(OURS).parse_args(shlex.split(one.example)).run is one.run
 
 
 def test_a_backup_is_told_in_words(state, command):

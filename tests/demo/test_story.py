@@ -105,7 +105,7 @@ def test_two_mails_were_caught_as_files(told):
 
 
 def test_the_back_fill_is_in_the_store(told):
-    """Eight weeks of five-minute readings of 35 series, and a progress bar."""
+    """Eight weeks of five-minute readings of 37 series, and a progress bar."""
     reader = Reader.open(told.state / "store")
     house = {e.by for e in reader.entries()}
 

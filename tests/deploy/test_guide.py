@@ -7,9 +7,7 @@ import subprocess
 
 import pytest
 
-from monitor.cli import backup_command, restore_command
 from monitor.cli.main import build_parser
-from monitor.cli.registry import COMMANDS
 from monitor.errors import UsageError
 from tests.deploy.guide import DEPLOY, GUIDE, UNIT, Unit, calls, monitor_lines, steps
 from tests.docs.pages import links
@@ -57,14 +55,6 @@ OURS = {
 """What the steps themselves put there."""
 
 EVERY = [c for step in steps() for c in calls(step.block.text)]
-
-COMMANDS_TO_BE = {
-    c.words: c for c in (*COMMANDS, *backup_command.COMMANDS, *restore_command.COMMANDS)
-}
-
-
-def parser():
-    return build_parser(tuple(COMMANDS_TO_BE.values()))
 
 
 def test_every_block_is_plain_shell():
@@ -125,16 +115,16 @@ def test_every_line_of_the_program_parses(words):
     """What the guide calls is accepted by the program's own parser."""
     if words == ["--version"]:
         with pytest.raises(SystemExit) as ended:
-            parser().parse_args(words)
+            build_parser().parse_args(words)
         assert ended.value.code == 0
     else:
-        assert parser().parse_args(words).run
+        assert build_parser().parse_args(words).run
 
 
 def test_a_line_that_does_not_parse_is_found():
     """The parser of the test above refuses what is no command."""
     with pytest.raises(UsageError):
-        parser().parse_args(["bakup"])
+        build_parser().parse_args(["bakup"])
 
 
 def paths_of(text):

@@ -70,15 +70,6 @@ STUBS = {
         '"$@"'
     ),
 }
-EXTENDED = """\
-import sys
-from monitor.cli import backup_command, main, registry, restore_command
-from monitor.cli.main import build_parser
-more = (*backup_command.COMMANDS, *restore_command.COMMANDS)
-known = {c.words: c for c in (*registry.COMMANDS, *more)}
-main.build_parser = lambda: build_parser(tuple(known.values()))
-sys.exit(main.main())
-"""
 
 
 @dataclass
@@ -130,12 +121,9 @@ class House:
             "pip": self.root / "bin/pip",
             "program": self.root / "bin/program",
         }
-        (self.root / "extended.py").write_text(EXTENDED)
         more = {
             "pip": "",
-            "program": (
-                'export PYTHONPATH={checkout}\nexec {python} {root}/extended.py "$@"'
-            ),
+            "program": 'PYTHONPATH={checkout} exec {python} -m monitor "$@"',
         }
         for name, body in {**STUBS, **more}.items():
             path = self.root / "bin" / name

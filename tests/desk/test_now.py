@@ -7,7 +7,7 @@ import pytest
 from monitor.accounts.heat import CohortHeat
 from monitor.desk.view import Health, SetApart
 from monitor.site.words import Quantity
-from tests.desk.quillmere import HOUR, MINUTE, NOW, an_alarm
+from tests.desk.quillmere import HOUR, MINUTE, NOW, SITE, a_site, an_alarm
 
 AIR, SUBSTRATE = Quantity.AIR_TEMPERATURE, Quantity.SUBSTRATE_TEMPERATURE
 EGGS = {"species": "lowland-scarab", "stage": "egg", "count": "12", "place": "tub-1"}
@@ -193,3 +193,37 @@ def test_messages_set_apart_are_shown_with_their_reason(quillmere):
 
     assert told["reason"] == "no sensor listens there"
     assert told["topic"] == "rearing/x/y"
+
+
+def test_a_clamp_is_told_in_amperes_and_a_switch_is_not(quillmere):
+    """The same quantity, two kinds of sensor."""
+    quillmere.site = a_site(
+        SITE
+        + """
+[[sensor]]
+id = "clamp"
+place = "shelf-a"
+quantity = "heater"
+interval = "5 min"
+unit = "ampere"
+
+[[sensor]]
+id = "relay"
+place = "shelf-b"
+quantity = "heater"
+interval = "5 min"
+"""
+    )
+    quillmere.heard("clamp", Quantity.HEATER, 1.7, MINUTE)
+    quillmere.heard("relay", Quantity.HEATER, 1.0, MINUTE)
+
+    told = [
+        (r["sensor"], r["value"], r["unit"])
+        for place in ("shelf-a", "shelf-b")
+        for r in of(quillmere, place)["readings"]
+        if r["quantity"] == "heater"
+    ]
+    listed = {s["id"]: s["unit"] for s in quillmere.do("sensor list")["sensors"]}
+
+    assert told == [("clamp", 1.7, "ampere"), ("relay", 1.0, "on-off")]
+    assert (listed["clamp"], listed["relay"]) == ("ampere", "on-off")

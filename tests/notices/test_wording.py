@@ -130,6 +130,13 @@ def test_a_heater_that_is_off_is_told_in_a_word():
     assert "heater off, Warm room > Shelf A" in wording.short
 
 
+def test_a_current_is_told_as_fine_as_its_limit():
+    """0.05 A is not 0.1 A."""
+    weak = alarm(quantity=Quantity.HEATER, value=0.02, limit=0.05, trend_per_hour=None)
+
+    assert "Heater 0.02 A; limit 0.05 A." in word(weak).long
+
+
 def test_a_value_next_to_its_limit_is_not_shown_as_equal():
     """18.0 is never told to be below 18.0."""
     assert "Air 17.98 °C; limit 18.00 °C." in word(alarm(value=17.98)).long

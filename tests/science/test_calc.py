@@ -8,7 +8,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from monitor.cli.calc import COMMANDS, read_readings
+from monitor.cli.calc import COMMANDS
+from monitor.cli.calc_readings import read_readings
 from monitor.cli.command import Context
 from monitor.cli.main import build_parser
 from monitor.errors import UsageError

@@ -17,6 +17,7 @@ from monitor.errors import (
     StoreBusyError,
     StoreError,
     StoreFullError,
+    UnreachableError,
     UsageError,
 )
 from monitor.store import Reader, Writer
@@ -295,6 +296,29 @@ def test_root_restores_nothing_that_the_daemon_cannot_write(state, backup):
 
     with pytest.raises(RefusedError, match="runuser -u nobody"):
         restore(state, backup, LATER)
+
+
+def test_a_directory_that_this_user_may_not_enter_is_said(state, tmp_path):
+    """One error of ours with the path, whoever runs the test."""
+    shut = tmp_path / "shut"
+    shut.mkdir(mode=0o700)
+    (shut / "b.sqlite3").touch()
+    tmp_path.chmod(0o755)
+    for above in (tmp_path.parent, tmp_path.parent.parent):
+        above.chmod(0o755)
+    shut.chmod(0)
+    root = os.geteuid() == 0
+    if root:
+        os.seteuid(65534)
+    try:
+        with pytest.raises(StoreError, match=r"b\.sqlite3: .*Permission denied"):
+            restore(state, shut / "b.sqlite3", LATER)
+        with pytest.raises(UnreachableError, match="may not read the store"):
+            Reader.open(shut)
+    finally:
+        if root:
+            os.seteuid(0)
+        shut.chmod(0o700)
 
 
 KILLED = """

@@ -16,6 +16,8 @@ from monitor.summary.view import WeekView
 from monitor.summary.words import cut, folded, many, percent
 
 _WEEK = timedelta(days=7)
+_ROW = "  {:<31}{:>8}{:>8}{:>14}{:>9}"
+_HEAD = _ROW.format("", "cohorts", "animals", "weeks", "measured")
 
 
 class HeatFigures(msgspec.Struct, frozen=True, kw_only=True):
@@ -239,7 +241,7 @@ def brief(told: Figures) -> list[str]:
     if not told.groups:
         lines = ["No cohort is followed."]
     else:
-        lines = [*folded(stock(told)), *(_grouped(g) for g in told.groups)]
+        lines = [*folded(stock(told)), "", _HEAD, *map(_grouped, told.groups)]
     for cohort in told.cohorts:
         if cohort.ended_as is not None:
             lines += folded(left(cohort), "  ")
@@ -275,11 +277,10 @@ def weeks_of(group: Group) -> str:
 
 def _grouped(group: Group) -> str:
     known = " (provisional)" if group.provisional else ""
-    measured = "" if group.covered is None else f"{percent(group.covered)} measured"
-    name = cut(f"{group.name}{known}, {group.stage}", 34)
-    return cut(
-        f"  {name:<34}{group.cohorts:>4}  {weeks_of(group):<18}{measured}".rstrip()
-    )
+    animals = f"{group.animals}" if group.animals else "-"
+    weeks = weeks_of(group).removesuffix(" weeks")
+    name = cut(f"{group.name}{known}, {group.stage}", 31)
+    return _ROW.format(name, group.cohorts, animals, weeks, percent(group.covered))
 
 
 COHORTS = Section("cohorts", "Cohorts", figures, text, brief)

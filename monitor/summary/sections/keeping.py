@@ -6,7 +6,7 @@ import msgspec
 
 from monitor.summary.section import Section
 from monitor.summary.view import WeekView
-from monitor.summary.words import folded, instant, many, span
+from monitor.summary.words import folded, instant, many, percent, span
 
 FRESH = timedelta(days=2)
 """A newest backup older than this is said loudly: one is made each day. Own choice."""
@@ -61,7 +61,7 @@ def sentences(told: Figures) -> list[str]:
     if told.size is None:
         return ["Nothing is known of the store itself."]
     share = told.free_share
-    free = "" if share is None else f", {share:.0%} of its disk are free"
+    free = "" if share is None else f", {percent(share)} of its disk is free"
     return [f"The store has {octets(told.size)}{free}.", _backups(told)]
 
 
