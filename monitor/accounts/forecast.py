@@ -22,6 +22,7 @@ from monitor.accounts.forecast_needs import (
     stage_number,
 )
 from monitor.accounts.forecast_values import (
+    NO_TEMPERATURE,
     CohortForecast,
     SexForecast,
     StageForecast,
@@ -56,8 +57,6 @@ HORIZON = timedelta(days=7305)
 
 GAP_VALUES = 5
 """What a gap may have hidden is written as so many equally likely values."""
-
-NO_TEMPERATURE = "no temperature known: give --set-point"
 
 
 @dataclass(frozen=True, slots=True)

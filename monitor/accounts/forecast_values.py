@@ -10,6 +10,9 @@ from monitor.accounts.heat import CohortHeat
 from monitor.science.requirement import Facts, Sex
 from monitor.site.house import Cohort
 
+NO_TEMPERATURE = "no temperature known: give --set-point"
+"""Why a cohort cannot be forecast where nothing was measured."""
+
 
 class StageForecast(msgspec.Struct, frozen=True, kw_only=True):
     """

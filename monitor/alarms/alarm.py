@@ -40,7 +40,15 @@ class Side(enum.StrEnum):
 
 
 class Dweller(msgspec.Struct, frozen=True):
-    """A cohort that an alarm puts at risk, as a keeper must know it."""
+    """
+    A cohort that an alarm puts at risk, as a keeper must know it.
+
+    Attributes:
+        stage: Its stage as far as anybody has seen.
+        acts: What may be done; where it may be in later stages, what all allow.
+        caution: Of the stage, and of those that it may be in.
+        perhaps: Unseen later stages that it may be in.
+    """
 
     cohort: int
     species: str
@@ -49,6 +57,7 @@ class Dweller(msgspec.Struct, frozen=True):
     place: str
     acts: tuple[str, ...] = ()
     caution: str | None = None
+    perhaps: tuple[str, ...] = ()
 
 
 class Told(msgspec.Struct, frozen=True):

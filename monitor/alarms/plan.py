@@ -8,12 +8,14 @@ import msgspec
 from monitor.alarms.alarm import Dweller
 from monitor.alarms.rule import (
     Gate,
+    Perhaps,
     Range,
     Rule,
     Watch,
     delays_for,
     dweller_of,
     rule_key,
+    stages_of,
 )
 from monitor.alarms.switches import switch_watches
 from monitor.site.house import HAND, Cohort, Feed, House
@@ -25,6 +27,7 @@ from monitor.site.words import PlaceKind, Quantity
 __all__ = [
     "DELICATE",
     "Gate",
+    "Perhaps",
     "Plan",
     "Range",
     "Rule",
@@ -84,7 +87,12 @@ class Plan(msgspec.Struct, frozen=True):
 
 
 def make_plan(
-    site: Site, library: Library, house: House, *, configuration: str = ""
+    site: Site,
+    library: Library,
+    house: House,
+    *,
+    configuration: str = "",
+    perhaps: Perhaps | None = None,
 ) -> Plan:
     """
     Bring the bands of every cohort, and the limits of the site, to the probes.
@@ -94,15 +102,19 @@ def make_plan(
         library: Species and templates.
         house: Where everything and everybody is now.
         configuration: Hash of the configuration, kept with every alarm.
+        perhaps: Unseen later stages that cohorts may be in: the bands of all of them
+            are watched. None for none.
     """
+    maybe = perhaps or {}
     gathered: dict[tuple[str, str], dict[str, list[_Claim]]] = {}
     for cohort in house.living():
-        stage = library.stage(cohort.species, cohort.stage)
-        for band in stage.bands if stage else ():
+        later = maybe.get(cohort.id, ())
+        dweller = dweller_of(cohort, library, perhaps=later)
+        stages = stages_of(cohort, library, later)
+        for band in (band for stage in stages for band in stage.bands):
             if band.tolerated is None and band.danger is None:
                 continue
             feed = house.feed(cohort.place, band.quantity, inside=band.of == "tub")
-            dweller = dweller_of(cohort, library)
             _claim(gathered, feed, _rule(site, band, feed), dweller, cohort)
             if feed.source != "own probe" and band.quantity in house.hands.get(
                 cohort.place, ()
@@ -115,7 +127,7 @@ def make_plan(
         feed = house.feed(limit.place, limit.quantity, inside=False)
         _claim(gathered, feed, _limit_rule(site, limit, feed), None, None)
     watches = {key: _watches(key[1], claims) for key, claims in gathered.items()}
-    for key, watch in switch_watches(site, library, house):
+    for key, watch in switch_watches(site, library, house, maybe):
         watches[key] = (*watches.get(key, ()), watch)
     by_place: dict[tuple[str, str], list[tuple[tuple[str, str], Watch]]] = {}
     for series, watched in watches.items():
@@ -150,7 +162,10 @@ def _claim(
 ) -> None:
     for sensor in feed.sensors:
         rules = gathered.setdefault((sensor, feed.quantity.value), {})
-        rules.setdefault(rule.key, []).append(_Claim(feed.place, rule, dweller, cohort))
+        claims = rules.setdefault(rule.key, [])
+        # stages that a cohort may be in often share a band: it lives there once
+        if cohort is None or not claims or claims[-1].cohort is not cohort:
+            claims.append(_Claim(feed.place, rule, dweller, cohort))
 
 
 def _watches(quantity: str, claims: Mapping[str, list[_Claim]]) -> tuple[Watch, ...]:
@@ -211,7 +226,11 @@ def _sensor_rules(
             sensor.interval,
             tuple(dwellers.values()),
             alone=not neighbours,
-            delicate=any(_is_delicate(d.stage) for d in dwellers.values()),
+            delicate=any(
+                _is_delicate(stage)
+                for d in dwellers.values()
+                for stage in (d.stage, *d.perhaps)
+            ),
             needed=bool(claims),
             neighbours=neighbours,
         )

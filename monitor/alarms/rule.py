@@ -1,6 +1,6 @@
 """One set of limits on a series: what is held against its readings, and for whom."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import timedelta
 
 import msgspec
@@ -10,10 +10,13 @@ from monitor.alarms.defaults import DEADBAND, OFF_DELAY, ON_DELAY
 from monitor.alarms.limits import Delays
 from monitor.site.house import Cohort
 from monitor.site.site_file import Site
-from monitor.site.species_file import Library
+from monitor.site.species_file import Library, Stage
 from monitor.site.words import Quantity
 
 Range = tuple[float, float]
+
+Perhaps = Mapping[int, tuple[str, ...]]
+"""Unseen later stages that cohorts may be in, by cohort; no key where there is none."""
 
 
 class Gate(msgspec.Struct, frozen=True):
@@ -111,10 +114,20 @@ def _spell(part: object) -> str:
     return "-" if part is None else str(part)
 
 
-def dweller_of(cohort: Cohort, library: Library) -> Dweller:
-    """Tell what a keeper must know of a cohort at risk."""
+def dweller_of(
+    cohort: Cohort, library: Library, *, perhaps: tuple[str, ...] = ()
+) -> Dweller:
+    """
+    Tell what a keeper must know of a cohort at risk.
+
+    Args:
+        cohort: The animals.
+        library: Species and templates.
+        perhaps: Unseen later stages that it may be in: only what all of them allow
+            may be done, and their cautions come first.
+    """
     species = library.species.get(cohort.species)
-    stage = species.stage(cohort.stage) if species else None
+    stages = stages_of(cohort, library, perhaps)
     name = species.species.name if species else cohort.species
     if cohort.species in library.provisional:
         name += " (provisional)"
@@ -124,12 +137,45 @@ def dweller_of(cohort: Cohort, library: Library) -> Dweller:
         cohort.stage,
         "colony" if cohort.colony else str(cohort.count),
         cohort.place,
-        stage.acts if stage else (),
-        stage.caution if stage else None,
+        _acts(stages),
+        _caution(cohort, stages),
+        perhaps,
     )
 
 
-def dwellers_of(cohorts: Iterable[Cohort], library: Library) -> tuple[Dweller, ...]:
+def dwellers_of(
+    cohorts: Iterable[Cohort], library: Library, perhaps: Perhaps
+) -> tuple[Dweller, ...]:
     """Tell it of several, in the order of their numbers."""
     ordered = sorted(cohorts, key=lambda c: c.id)
-    return tuple(dweller_of(cohort, library) for cohort in ordered)
+    return tuple(
+        dweller_of(cohort, library, perhaps=perhaps.get(cohort.id, ()))
+        for cohort in ordered
+    )
+
+
+def stages_of(
+    cohort: Cohort, library: Library, perhaps: Iterable[str]
+) -> tuple[Stage, ...]:
+    """The stage of a cohort, and those that it may be in; unknown ones left out."""
+    found = (library.stage(cohort.species, s) for s in (cohort.stage, *perhaps))
+    return tuple(stage for stage in found if stage is not None)
+
+
+def _acts(stages: Sequence[Stage]) -> tuple[str, ...]:
+    if not stages:
+        return ()
+    own, *others = stages
+    return tuple(a for a in own.acts if all(a in other.acts for other in others))
+
+
+def _caution(cohort: Cohort, stages: Sequence[Stage]) -> str | None:
+    """Quiet comes first: what may be in its cell outranks what was last seen."""
+    said = [
+        stage.caution
+        if stage.id.casefold() == cohort.stage.casefold()
+        else f"Perhaps {stage.id} already: {stage.caution}"
+        for stage in reversed(stages)
+        if stage.caution
+    ]
+    return " ".join(said) or None

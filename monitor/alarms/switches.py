@@ -12,6 +12,7 @@ import msgspec
 
 from monitor.alarms.rule import (
     Gate,
+    Perhaps,
     Range,
     Rule,
     Watch,
@@ -45,7 +46,7 @@ _USUAL = {Quantity.LEAK: _OFF, Quantity.DOOR: _OFF}
 
 
 def switch_watches(
-    site: Site, library: Library, house: House
+    site: Site, library: Library, house: House, perhaps: Perhaps
 ) -> Iterator[tuple[tuple[str, str], Watch]]:
     """
     Make the rules of every sensor of mains, leak, door and heater.
@@ -54,6 +55,7 @@ def switch_watches(
         site: The declared house.
         library: Species, for the targets that a heater serves.
         house: Where everything and everybody is now.
+        perhaps: Unseen later stages that cohorts may be in.
 
     Yields:
         Each series with its watch. A heater whose place has no air probe, or nobody
@@ -72,7 +74,8 @@ def switch_watches(
         rule = _rule(site, sensor, condition, gate)
         around = _room(house, place) if condition == MAINS_GONE else place
         inside = (c for c in house.living() if around in house.chain(c.place))
-        rule = msgspec.structs.replace(rule, dwellers=dwellers_of(inside, library))
+        dwellers = dwellers_of(inside, library, perhaps)
+        rule = msgspec.structs.replace(rule, dwellers=dwellers)
         quantity = sensor.quantity.value
         yield (sensor.id, quantity), Watch(place, quantity, (rule,))
 

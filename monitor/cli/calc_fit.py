@@ -27,6 +27,12 @@ from monitor.science.rate_models import MODELS, model
 
 HEADER = ["temperature", "days"]
 
+SHORTEST_D, LONGEST_D = 0.001, 36500.0
+"""From a minute and a half to a hundred years."""
+
+MOST_ANIMALS, DIGITS = 1_000_000, 7
+"""Of a row; and the digits of so many."""
+
 METHODS = {
     "ols_rate": "rate on temperature, least squares",
     "ikemoto_ols": "Ikemoto-Takai, least squares",
@@ -209,18 +215,20 @@ def _days(text: str) -> float | None:
         days = parse_number(text)
     except ValueError:
         days = 0.0
-    if not days > 0:
+    if not SHORTEST_D <= days <= LONGEST_D:
         raise ValueError(
-            f"{text!r} is no duration: write days above 0, or leave the field empty"
-            " where nothing developed"
+            f"{text!r} is no duration: write days, {SHORTEST_D:g} to {LONGEST_D:g}, or"
+            " leave the field empty where nothing developed"
         )
     return days
 
 
 def _animals(text: str) -> int:
-    n = int(text) if text.isascii() and text.isdigit() else 0
-    if n < 1:
-        raise ValueError(f"n is {text!r}: write how many animals, 1 or more")
+    n = int(text) if text.isascii() and text.isdigit() and len(text) <= DIGITS else 0
+    if not 1 <= n <= MOST_ANIMALS:
+        raise ValueError(
+            f"n is {text!r}: write how many animals, 1 to {MOST_ANIMALS:d}"
+        )
     return n
 
 
@@ -272,9 +280,8 @@ def _as_json(
         "notes": list(lines.notes),
     }
     if curve is not None:
-        told["model"] = asdict(curve) | {
-            "parameters": {p.name: asdict(p) for p in curve.parameters}
-        }
+        figures = asdict(curve)
+        told["model"] = {"name": figures.pop("model")} | figures
     return told
 
 
@@ -324,7 +331,8 @@ def _curve_text(curve: CurveFit) -> Iterator[str]:
     )
     for p in curve.parameters:
         error = "?" if p.standard_error is None else f"{p.standard_error:.3g}"
-        yield f"  {p.name} = {p.value:.6g} ± {error} {p.unit}"
+        unit = p.unit.replace("degC", "°C")
+        yield f"  {p.name} = {p.value:.6g} ± {error} {unit}"
     aicc = "too few rows" if curve.aicc is None else f"{curve.aicc:.2f}"
     yield f"  residual sum {curve.residual_sum:.4g} 1/d², AICc {aicc}"
     if not curve.converged:

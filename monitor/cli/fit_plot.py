@@ -70,7 +70,7 @@ def _rates(
     axes.plot(chosen.temperatures_c, chosen.rates, "o", color=INK, label="rows")
     others = [(t, 1 / d if d else 0.0) for t, d in left_out]
     if others:
-        axes.plot(*zip(*others, strict=True), "o", mfc="none", mec=INK,
+        axes.plot(*zip(*others, strict=True), "o", mfc="none", mec=INK, clip_on=False,
                   label="left out of the line")  # fmt: skip
     axes.set(xlabel="temperature (°C)", ylabel="rate of development (1/day)")
     axes.set_ylim(bottom=0)

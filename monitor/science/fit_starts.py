@@ -21,7 +21,7 @@ LOGIT = 14.0
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What the rows show at a glance. [degC, 1/d]"""
+    """What the rows show at a glance. [degC, 1/d]."""
 
     coldest: float
     fastest: float
@@ -78,7 +78,8 @@ def _linear(seen: Seen) -> tuple[Range, ...]:
 
 def _briere(seen: Seen) -> tuple[Range, ...]:
     # animals developed at the coldest and at the hottest: the curve is above zero there
-    below = tuple(min(seen.zero, seen.coldest) - step for step in (0.5, 2, 5, 10))
+    zero = min(max(seen.zero, seen.coldest - 30), seen.coldest)
+    below = tuple(zero - step for step in (0.5, 2, 5, 10))
     return (
         _POSITIVE,
         Range(seen.coldest - 60, seen.coldest, below),

@@ -32,7 +32,7 @@ from monitor.science.rate_models import RateModel, model
 
 Values = NDArray[np.float64]
 
-WORST_CONDITION = 1e6
+WORST_CONDITION = 1e8
 """Beyond it the rows do not tell two parameters apart."""
 
 ENTANGLED = 0.1
@@ -241,8 +241,10 @@ def _standard_errors(
     _, singular, turn = np.linalg.svd(jacobian / sizes, full_matrices=False)
     if not singular[-1] * WORST_CONDITION > singular[0]:
         shares = zip(names, np.abs(turn[-1]), strict=True)
-        mixed = [name for name, share in shares if share > ENTANGLED]
-        raise _EntangledError(f"the rows do not tell {' and '.join(mixed)} apart")
+        *mixed, last = [name for name, share in shares if share > ENTANGLED]
+        raise _EntangledError(
+            f"the rows do not tell {', '.join(mixed)} and {last} apart"
+        )
     spread = np.linalg.norm(turn.T / singular, axis=1) / sizes
     return tuple((spread * math.sqrt(variance)).tolist())
 

@@ -137,9 +137,12 @@ def _sensors(summary: Summary) -> Iterator[Finding]:
     told = part_of(summary, SENSORS)
     if told is None:
         return
-    whole = (summary.until - summary.start).total_seconds()
-    for said in unheard_lines(told):
-        what = said[0].lower() + said[1:]
+    if told.unheard:
+        longest = unheard_lines(told)[0]
+        whole = sum(one.seconds for one in told.unheard)
+        what = longest[0].lower() + longest[1:]
+        if len(told.unheard) > 1:
+            what += f" {len(told.unheard)} such times, {span(whole)} in all."
         yield Finding(rank=1, weight=whole, place="", where="Whole house", what=what)
     for sensor in told.sensors:
         share = sensor.own_coverage

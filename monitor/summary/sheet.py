@@ -18,7 +18,7 @@ SCALE = 2
 """Pixels of the PNG for each CSS px."""
 POINTS = 72
 """CSS px and points are one here: 72 to the inch of the library."""
-COLOURS = 40
+COLOURS = 64
 """Few are enough for lines on flat grounds, and make a third of the bytes."""
 LETTERS = 10.0
 """Size of letters. [CSS px]"""
@@ -151,6 +151,9 @@ class Sheet:
         raw, out = io.BytesIO(), io.BytesIO()
         self._figure.savefig(raw, format="rgba")
         whole = Image.frombytes("RGBA", self._size, raw.getvalue()).convert("RGB")
-        few = whole.quantize(COLOURS, dither=Image.Dither.NONE)
-        few.save(out, "PNG", optimize=True)
+        # the quickest ways: a median cut and the best packing take twice the drawing
+        few = whole.quantize(
+            COLOURS, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE
+        )
+        few.save(out, "PNG", compress_level=6)
         return out.getvalue()

@@ -139,7 +139,7 @@ BACKUP_FAILING = SystemCondition(
     ConditionWords(
         title="the daily backup could not be made",
         meaning="The store has no fresh copy. Watching goes on.",
-        first_action="Free space on the monitor's disk, then `rearing-monitor backup`.",
+        first_action="Free space on the monitor's disk; the next try is in 15 min.",
         causes=("little room on the disk", "failing disk"),
     ),
     Priority.PROMPT,

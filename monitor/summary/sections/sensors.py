@@ -219,6 +219,8 @@ def well_heard(told: Figures) -> str:
     well = sum(not is_bad(sensor) for sensor in told.sensors)
     if not told.sensors:
         return "There is no sensor."
+    if not any(sensor.n for sensor in told.sensors):
+        return "No sensor was heard at all."
     if well == len(told.sensors):
         return f"Well heard: {'all ' if well > 1 else ''}{many(well, 'sensor')}."
     return f"Well heard: {many(well, 'other', 'others')}."
