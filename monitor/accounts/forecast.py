@@ -43,7 +43,6 @@ from monitor.science.forecast import (
     condensed,
     constant_rate_wait,
     first_ends,
-    matched,
     next_ends,
     quantiles,
 )
@@ -254,8 +253,7 @@ class _Way:
                 needs = record.needs(FINE)
                 ends = first_ends(course, needs, had, age_days=age_days)
             else:
-                grid = matched(record.needs(VALUES), record.mean, record.spread)
-                ends = next_ends(course, samples, grid)
+                ends = next_ends(course, samples, record.needs(VALUES))
             dated = self._dated(following, self.needs[: leg + 1], ends)
             if dated is None:
                 self._stops = f"{following.stage.id} is more than 20 years off"

@@ -1,8 +1,8 @@
 """
 Adults for the show, week by week: how many of each sex, when none, and what to lay.
 
-A number is that of the middle of its week, Thursday noon on the wall clock. It counts
-who has reached the last stage of the species, lives, and is not held back for
+A number is that of the middle of its week, Thursday noon on the wall clock, or of the
+present where that is over. It counts who has reached the last stage of the species, lives, and is not held back for
 breeding. Numbers are exact sums of binomial ones (`monitor.science.presence`).
 """
 
@@ -140,7 +140,8 @@ class ShowForecast(msgspec.Struct, frozen=True, kw_only=True):
         survival: None where nobody knows: every animal is counted.
         adult_life: By sex; nobody is counted out where it is not there.
         earliest: Heat alone does not decide for some: they may come later.
-        unsexed: Cohorts taken as half females, half males.
+        counted: Cohorts that are counted.
+        unsexed: Those of them taken as half females, half males.
         left_out: Cohorts that are not counted, and why.
     """
 
@@ -155,6 +156,7 @@ class ShowForecast(msgspec.Struct, frozen=True, kw_only=True):
     survival: SurvivalFigure | None
     adult_life: tuple[tuple[Key, Facts], ...]
     earliest: bool
+    counted: tuple[int, ...]
     unsexed: tuple[int, ...]
     left_out: tuple[tuple[int, str], ...]
 
@@ -207,6 +209,7 @@ def show(
         survival=figure,
         adult_life=tuple(crowd.lives()),
         earliest=crowd.earliest,
+        counted=tuple(crowd.counted),
         unsexed=tuple(crowd.unsexed),
         left_out=tuple(crowd.left_out),
     )
@@ -226,6 +229,7 @@ class _Crowd:
         self._survival, self._times = survival, times
         self._groups: dict[Sex, list[Array]] = {sex: [] for sex in SEXES}
         self.cohorts: list[Cohort] = []
+        self.counted: list[int] = []
         self.unsexed: list[int] = []
         self.left_out: list[tuple[int, str]] = []
         self.earliest = False
@@ -244,6 +248,7 @@ class _Crowd:
         if why:
             self.left_out.append((cohort.id, why))
             return
+        self.counted.append(cohort.id)
         if cohort.sex == "any":
             self.unsexed.append(cohort.id)
         self.earliest |= any(
@@ -379,4 +384,4 @@ def _mondays(now: datetime, weeks: int, zone: tzinfo) -> Iterator[date]:
 
 def _middle(monday: date, zone: tzinfo, now: datetime) -> float:
     noon = datetime.combine(monday + 3 * DAY, NOON, zone)
-    return (noon - now) / DAY
+    return max((noon - now) / DAY, 0.0)

@@ -12,7 +12,7 @@ from monitor.cli.calc_readings import HOTTEST_C, read_readings
 from monitor.cli.command import Command, Context
 from monitor.clock import from_us
 from monitor.errors import UsageError
-from monitor.science.daily import F_PER_C, Method, degree_days
+from monitor.science.daily import F_PER_C, Method, Unit, degree_days
 from monitor.science.degree_days import (
     Cutoff,
     HeatSum,
@@ -104,7 +104,7 @@ def _refuse(given: set[str], belongs: str) -> None:
 
 
 def _run_day(arguments: argparse.Namespace) -> int:
-    unit = arguments.unit or "C"
+    unit: Unit = arguments.unit or "C"
     try:
         found = degree_days(
             arguments.min,

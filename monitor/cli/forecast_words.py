@@ -55,6 +55,9 @@ class Words:
     def show(self, told: ShowForecast) -> Iterator[str]:
         """All lines of what a species has for the show."""
         yield cut(f"{told.name}: adults for the show")
+        if not told.counted:
+            yield from self._left_out(told)
+            return
         if told.hold_back:
             yield f"  {told.hold_back} of each sex held back for breeding"
         yield f"  {'week of':<22}{'females':<14}{'males':<14}".rstrip()
@@ -65,6 +68,7 @@ class Words:
             yield f"  {weeks:<22}{females:<14}{males:<14}".rstrip()
         for line in self._caveats(told):
             yield from _folded(line, "  ")
+        yield from self._left_out(told)
         for alone in told.alone:
             span = self._span(alone.first, alone.last)
             other = "males" if alone.sex == "female" else "females"
@@ -157,8 +161,11 @@ class Words:
             yield f"a {sex} lives {life.mean / 7:.0f} weeks ({life.source}{spread})"
         if told.unsexed:
             yield f"not sexed, taken as half females: cohort {_ids(told.unsexed)}"
+
+    def _left_out(self, told: ShowForecast) -> Iterator[str]:
         for why, group in groupby(sorted(told.left_out, key=_why), key=_why):
-            yield f"not counted: cohort {_ids([c for c, _ in group])} ({why})"
+            numbers = _ids([cohort for cohort, _ in group])
+            yield from _folded(f"not counted: cohort {numbers} ({why})", "  ")
 
     def _hole(self, hole: Hole, told: ShowForecast) -> str:
         said = f"nothing to show: week of {self._span(hole.first, hole.last)}"

@@ -123,10 +123,13 @@ def _taylor(seen: Seen) -> tuple[Range, ...]:
     spread = max(seen.fastest - seen.zero, 1.0)
     return (
         _POSITIVE,
-        Range(seen.coldest, seen.hottest + 60,
-               tuple(seen.fastest + step for step in (-1, 0.5, 3, 8, 20))),
+        Range(
+            seen.coldest - 30,
+            seen.hottest + 60,
+            tuple(seen.fastest + step for step in (-1, 0.5, 3, 8, 20)),
+        ),
         Range(0.1, 300.0, tuple(spread / x for x in (0.7, 1.2, 1.8, 2.5, 4))),
-    )  # fmt: skip
+    )
 
 
 WAYS: dict[str, Way] = {

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 
 from monitor.science.log_normal import Amount, log_moments
 from monitor.science.posterior import Posterior, Prior, posterior
+from monitor.science.requirement import ASSUMED_SPREAD
 
 __all__ = [
     "Amount",
@@ -50,9 +51,6 @@ WEAK_WEIGHT = 0.25
 
 WEAK_SPREAD_WEIGHT = 2.0
 """An assumed spread is worth so many cohorts: own choice."""
-
-ASSUMED_SPREAD = 0.15
-"""Spread over mean where nobody published one; the library's lie at 0.02 to 0.30."""
 
 LEAST_SPREAD = 0.01
 """No species keeps time better than this; a spread of 0 is a rounded figure."""

@@ -109,3 +109,11 @@ def log_mass(left: Array, right: Array) -> Array:
         middle = np.where(narrow, (upper + lower) / 2, 0.0)
         thin = -(middle**2) / 2 + np.log(width) - math.log(2 * math.pi) / 2
     return np.asarray(np.where(narrow, thin, wide), np.float64)
+
+
+def of_quantiles(q10: float, q90: float) -> tuple[float, float]:
+    """Give mu and sigma of the log-normal with these 10 and 90 % points."""
+    from scipy.special import ndtri  # noqa: PLC0415
+
+    low, high = math.log(q10), math.log(q90)
+    return (low + high) / 2, (high - low) / (2 * float(ndtri(0.9)))

@@ -17,7 +17,7 @@ import math
 from collections.abc import Callable
 from functools import lru_cache
 from statistics import NormalDist
-from typing import Literal, NoReturn, Protocol, TypeVar
+from typing import Literal, NoReturn, Self, TypeVar
 
 import msgspec
 import numpy as np
@@ -66,17 +66,6 @@ class Facts(msgspec.Struct, frozen=True, kw_only=True):
     source: str
 
 
-class Requirement(Protocol):
-    """What a stage needs, in an amount that grows with time or warmth."""
-
-    @property
-    def facts(self) -> Facts:
-        """It, to be shown."""
-
-    def needs(self, count: int) -> Array:
-        """Quantiles of the need, as `lognormal_grid` gives them."""
-
-
 class _Frozen:
     """A value whose parts nobody replaces."""
 
@@ -94,10 +83,18 @@ class _Frozen:
         raise AttributeError(f"{type(self).__name__} is one value: make another")
 
     def __eq__(self, other: object) -> bool:
-        return type(other) is type(self) and other.__hash__() == hash(self)
+        if not isinstance(other, _Frozen) or type(other) is not type(self):
+            return False
+        return self.facts == other.facts
 
     def __hash__(self) -> int:
         return hash((type(self).__name__, self.facts))
+
+    def __copy__(self) -> Self:
+        return self
+
+    def __deepcopy__(self, _memo: object) -> Self:
+        return self
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}({self.facts})"
@@ -114,7 +111,7 @@ class _Frozen:
         return facts.sd if facts.sd is not None else ASSUMED_SPREAD * facts.mean
 
     def needs(self, count: int) -> Array:
-        """Quantiles of the need, as `lognormal_grid` gives them."""
+        """Equally likely needs, as `lognormal_grid` gives them."""
         return lognormal_grid(self.mean, self.spread, count)
 
 
@@ -268,10 +265,13 @@ class TimeRequirement(_Frozen):
 
 def lognormal_grid(mean: float, sd: float, count: int) -> Array:
     """
-    Give quantiles of a log-normal amount at the middles of *count* equal shares.
+    Divide a log-normal amount into equally likely parts, and give each one's mean.
 
     With mean m and standard deviation s, the logarithm has variance
-    ``log(1 + s**2 / m**2)`` and mean ``log(m) - variance / 2``.
+    ``v = log(1 + s**2 / m**2)`` and mean ``log(m) - v / 2``; below its quantile at
+    the normal score z lies the share ``F(z - sqrt(v))`` of the mean, F being the
+    normal distribution (partial expectation of the log-normal, a standard result).
+    Means of parts keep the mean exactly and lose little of the spread.
 
     Args:
         mean: Above zero.
@@ -282,9 +282,18 @@ def lognormal_grid(mean: float, sd: float, count: int) -> Array:
         ValueError: If mean or spread mean nothing, or there is nothing to give.
     """
     _check_need(mean, sd)
-    variance = math.log1p((sd / mean) ** 2)
-    z = normal_grid(count)
-    return np.asarray(np.exp(math.log(mean) - variance / 2 + math.sqrt(variance) * z))
+    _check_count(count)
+    return mean * _parts(math.sqrt(math.log1p((sd / mean) ** 2)), count)
+
+
+@lru_cache(maxsize=1024)
+def _parts(sigma: float, count: int) -> Array:
+    normal = NormalDist()
+    scores = (normal.inv_cdf(i / count) for i in range(1, count))
+    shares = np.array([0.0, *(normal.cdf(z - sigma) for z in scores), 1.0])
+    parts = count * np.diff(shares)
+    parts.setflags(write=False)
+    return np.asarray(parts)
 
 
 @lru_cache(maxsize=32)
@@ -295,8 +304,7 @@ def normal_grid(count: int) -> Array:
     Raises:
         ValueError: If there is nothing to give.
     """
-    if count < 1:
-        raise ValueError(f"count must be at least 1, got {count}")
+    _check_count(count)
     normal = NormalDist()
     grid = np.array([normal.inv_cdf((i + 0.5) / count) for i in range(count)])
     grid.setflags(write=False)
@@ -314,3 +322,8 @@ def _check_need(mean: float, sd: float | None) -> None:
         raise ValueError(f"mean must be above zero and finite, got {mean}")
     if sd is not None and not 0 <= sd < math.inf:
         raise ValueError(f"sd must be finite and not negative, got {sd}")
+
+
+def _check_count(count: int) -> None:
+    if count < 1:
+        raise ValueError(f"count must be at least 1, got {count}")

@@ -83,8 +83,9 @@ def published_share(mean: float | None, sd: float = 0.0) -> Share:
     if not (0 <= mean <= 1 and 0 <= sd <= 1):
         raise ValueError(f"mean and sd lie between 0 and 1, got {mean} and {sd}")
     mean = min(max(mean, _LEAST), _MOST)
-    weight = mean * (1 - mean) / sd**2 - 1 if sd > 0 else _HEAVIEST
-    weight = min(max(weight, _LIGHTEST), _HEAVIEST)
+    # an sd that is next to nothing is a rounded figure
+    sd = max(sd, _LEAST)
+    weight = min(max(mean * (1 - mean) / sd**2 - 1, _LIGHTEST), _HEAVIEST)
     return Share(mean * weight, (1 - mean) * weight)
 
 

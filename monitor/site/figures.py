@@ -121,11 +121,7 @@ def problem(told: HouseFigures) -> str | None:
 
 
 def _figure_problems(figure: Figure) -> Iterator[str]:
-    for name in ("species", "stage"):
-        if not _ID.fullmatch(getattr(figure, name)):
-            yield f"{name} {getattr(figure, name)!r} is no id"
-    if not _LABEL.fullmatch(figure.name):
-        yield f"name {figure.name!r} is no name"
+    yield from _name_problems(figure)
     for name in ("n", "worth", "mean", "sd"):
         value = getattr(figure, name)
         if not 0 < value < _LARGEST:
@@ -138,11 +134,20 @@ def _figure_problems(figure: Figure) -> Iterator[str]:
         yield from _temperature(name, getattr(figure, name))
     if (figure.rule is None) is not (figure.unit == "d"):
         yield f"unit {figure.unit!r} does not go with its rule"
-    if figure.rule is not None:
-        yield from _rule_problems(figure.rule)
+    yield from _rule_problems(figure.rule)
 
 
-def _rule_problems(rule: Rule) -> Iterator[str]:
+def _name_problems(figure: Figure) -> Iterator[str]:
+    for name in ("species", "stage"):
+        if not _ID.fullmatch(getattr(figure, name)):
+            yield f"{name} {getattr(figure, name)!r} is no id"
+    if not _LABEL.fullmatch(figure.name):
+        yield f"name {figure.name!r} is no name"
+
+
+def _rule_problems(rule: Rule | None) -> Iterator[str]:
+    if rule is None:
+        return
     low, high = rule.lower_threshold, rule.upper_threshold
     yield from _temperature("lower_threshold", low)
     yield from _temperature("upper_threshold", high)

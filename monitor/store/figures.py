@@ -155,12 +155,13 @@ def kept(state: Path) -> tuple[tuple[Signed, ...], tuple[str, ...]]:
     for path in sorted((state / FOLDER).glob("*.json")):
         try:
             signed = read(path)
-            if signed.fingerprint != path.stem:
-                raise UsageError(f"{path}: is signed by {signed.fingerprint}: left out")
         except UsageError as error:
             bad.append(str(error))
-        else:
+            continue
+        if signed.fingerprint == path.stem:
             found.append(signed)
+        else:
+            bad.append(f"{path}: is signed by {signed.fingerprint}: import it anew")
     return tuple(found), tuple(bad)
 
 

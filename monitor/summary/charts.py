@@ -190,7 +190,7 @@ class _Plot:
             if low - NEAR * rest <= limit <= high + NEAR * rest
         ]
         low, high = min([low, *near]), max([high, *near])
-        middle, half = (low + high) / 2, max(high - low, least) * 0.56
+        middle, half = (low + high) / 2, max(high - low, least) * 0.6
         return middle - half, middle + half
 
     def _grounds(self) -> None:
@@ -264,8 +264,10 @@ class _Plot:
         x, y = self._x(worst.worst_at), float(self._ys(np.array([worst.worst]))[0])
         self._sheet.triangle(x, y, ALARM, edge=PLOT, down=worst.side is Side.BELOW)
         late = x > self._frame.left + LATE * (self._frame.right - self._frame.left)
+        # above the bar along the bottom
+        level = max(y, self._frame.bottom + 12)
         self._sheet.text(
-            (x - 7 if late else x + 7, y),
+            (x - 7 if late else x + 7, level),
             value(worst.worst, self._panel.quantity),
             ALARM,
             across="right" if late else "left",

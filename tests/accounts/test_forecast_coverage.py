@@ -14,7 +14,6 @@ from monitor.science.forecast import (
     Course,
     condensed,
     first_ends,
-    matched,
     next_ends,
     quantiles,
 )
@@ -110,7 +109,7 @@ def coverage(felt, seed, cohorts):
     """Shares inside 10 to 90 %, of the end of the stage and of the next one."""
     rng = np.random.default_rng(seed)
     groups = cohorts // 40
-    grid = matched(NEXT.needs(VALUES), NEXT.mean, NEXT.spread)
+    grid = NEXT.needs(VALUES)
     inside = np.zeros(2)
     for _ in range(groups):
         house, shelf = rng.integers(felt.shape[0]), rng.integers(felt.shape[1])

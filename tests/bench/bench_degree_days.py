@@ -1,6 +1,9 @@
 """
 Degree-days from arrays: M readings/s on one core, beside a pure Python loop.
 
+Beside it on the same data: the daily single sine of each day's extremes, resampled in
+NumPy, and the summation of each rate model.
+
 Run ``python -m tests.bench.bench_degree_days``. Medians of several runs are printed.
 The budget is 60 M readings/s; on a machine that is busy with other work, which slows
 both alike, the same as a ratio to the loop (1.9 M/s where the budget was set).
@@ -17,16 +20,38 @@ from typing import get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.science.degree_days import Cutoff, integrate
+from monitor.science.daily import degree_days_of_days
+from monitor.science.degree_days import DAY_US, Cutoff, integrate
+from monitor.science.rate_models import MODELS
+from monitor.science.summation import develop
 
 READINGS = 5_000_000
 SENSORS = 50
 PYTHON_READINGS = 200_000
+MODEL_READINGS = 500_000
 RUNS = 7
 GAP = timedelta(minutes=15)
 LOWER, UPPER = 10.0, 30.0
 BUDGET = 60e6
 BUDGET_RATIO = BUDGET / 1.9e6
+
+FITS = {
+    # one stage of Cydia pomonella, Aghdam et al. 2009; Lactin-1: Lactin et al. 1995;
+    # Sharpe and Schoolfield: Carposina sasakii, Kim et al. 2001
+    "linear": {"T0": 9.706, "K": 588.2},
+    "briere-1": {"a": 2e-5, "T0": 9.6188, "Tm": 36.5508},
+    "briere-2": {"a": 3.4e-5, "T0": 7.7659, "Tm": 34.126, "m": 3.8342},
+    "logan-6": {"phi": 0.0118, "rho": 0.1704, "Tm": 36.1906, "dT": 5.7743},
+    "lactin-1": {"rho": 0.154034, "Tm": 38.953357, "dT": 6.467896},
+    "lactin-2": {"rho": 0.0018, "Tm": 43.0451, "dT": 2.2827, "lambda": -1.0198},
+    "sharpe-schoolfield-high": {
+        "p25": 0.1721,
+        "HA": 22734.0133,
+        "TH": 304.6372,
+        "HH": 47922.0620,
+    },
+    "taylor": {"Rm": 0.0316, "Tm": 29.9478, "To": 8.599},
+}
 
 
 def series(count: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
@@ -70,6 +95,23 @@ def all_sensors(
         )
 
 
+def by_day(
+    times: NDArray[np.int64], many: list[NDArray[np.float64]], cutoff: Cutoff
+) -> None:
+    """Degree-days of all sensors from each day's extremes, by the single sine."""
+    days = times // DAY_US
+    begins = np.flatnonzero(np.diff(days, prepend=days[0] - 1))
+    for values in many:
+        degree_days_of_days(
+            np.minimum.reduceat(values, begins),
+            np.maximum.reduceat(values, begins),
+            lower=LOWER,
+            upper=UPPER,
+            method="single-sine",
+            cutoff=cutoff,
+        )
+
+
 def median_rate(work: Callable[[], object], readings: int) -> float:
     """Readings per second, the median of several runs."""
     rates = []
@@ -78,6 +120,18 @@ def median_rate(work: Callable[[], object], readings: int) -> float:
         work()
         rates.append(readings / (time.perf_counter() - begun))
     return statistics.median(rates)
+
+
+def print_models() -> None:
+    """Print the rate of summation of each model."""
+    long_times, long_values = series(MODEL_READINGS)
+    for name, fitted in FITS.items():
+        rate = MODELS[name].fitted(fitted)
+        summed = partial(develop, long_times, long_values, rate, max_gap=GAP)
+        sys.stdout.write(
+            f"summation, {name}:"
+            f" {median_rate(summed, MODEL_READINGS) / 1e6:.1f} M readings/s\n"
+        )
 
 
 def main() -> int:
@@ -99,6 +153,12 @@ def main() -> int:
             f"degree-days, {cutoff}: {fast / 1e6:.1f} M readings/s,"
             f" {fast / slow:.0f} times a pure Python loop ({slow / 1e6:.2f} M/s)\n"
         )
+    sine = median_rate(partial(by_day, times, many, "horizontal"), each * SENSORS)
+    sys.stdout.write(
+        f"resampled to days, single sine: {sine / 1e6:.1f} M readings/s; the exact"
+        f" integral takes {sine / rates['horizontal']:.1f} times as long\n"
+    )
+    print_models()
     whole = rates["horizontal"]
     agrees = abs(
         pure_python(times.tolist(), values.tolist())

@@ -171,7 +171,7 @@ def test_rates_of_a_model_give_its_parameters_back(name):
     ],
 )
 def test_parameters_and_standard_errors_are_those_of_scipy(name, rows, unit):
-    """`scipy.optimize.curve_fit`, begun a little beside the result, comes back to it."""
+    """`scipy.optimize.curve_fit`, begun beside the result, comes back to it."""
     chosen = table(rows, unit)
     fit = fit_curve(name, chosen)
 
@@ -212,7 +212,7 @@ def test_a_row_of_n_animals_is_n_rows_of_a_curve():
     counted = [(15, 40, 2), (15, 44, 1), (20, 21, 3), (25, 13, 2), (30, 10, 1),
                (33, 10.5, 2), (35, 14, 1)]  # fmt: skip
     repeated = [(t, d) for t, d, n in counted for _ in range(n)]
-    random.Random(3).shuffle(repeated)
+    random.Random(3).shuffle(repeated)  # noqa: S311 - a repeatable order
 
     one = fit_curve("briere-1", table(counted))
     other = fit_curve("briere-1", table(repeated))
@@ -274,7 +274,7 @@ def test_an_unknown_model_is_refused():
         fit_curve("briere", table(VARIVESTIS))
 
 
-def test_rows_that_only_fall_are_fitted_or_refused_in_words():
+def test_rows_that_only_fall_are_fitted_too():
     """Starts do not hang on a rising part: a bell has a falling side."""
     rows = [(t, 1 / (0.3 * np.exp(-(((t - 20) / 8) ** 2) / 2))) for t in range(22, 36)]
 

@@ -12,38 +12,33 @@ from monitor.science.rate_models import MODELS, model
 from tests.science import published_rates as published
 from tests.science.published_rates import TEMPERATURES, fits
 
-FITTED = [model(name).fitted(given) for _, _, name, given, _ in fits()]
+FITTED = [model(name).fitted(values) for _, _, name, values, _ in fits()]
 FITTED += [
     model("sharpe-schoolfield-high").fitted(p) for p in published.KIM_2001.values()
 ]
 
 EQUATIONS = {
-    "linear": lambda t, T0, K: (t - T0) / K,
-    "briere-1": lambda t, a, T0, Tm: a * t * (t - T0) * math.sqrt(Tm - t),
-    "briere-2": lambda t, a, T0, Tm, m: a * t * (t - T0) * (Tm - t) ** (1 / m),
-    "logan-6": lambda t, phi, rho, Tm, dT: (
-        phi * (math.exp(rho * t) - math.exp(rho * Tm - (Tm - t) / dT))
+    "linear": lambda t, t0, k: (t - t0) / k,
+    "briere-1": lambda t, a, t0, tm: a * t * (t - t0) * math.sqrt(tm - t),
+    "briere-2": lambda t, a, t0, tm, m: a * t * (t - t0) * (tm - t) ** (1 / m),
+    "logan-6": lambda t, phi, rho, tm, dt: (
+        phi * (math.exp(rho * t) - math.exp(rho * tm - (tm - t) / dt))
     ),
-    "lactin-1": lambda t, rho, Tm, dT: (
-        math.exp(rho * t) - math.exp(rho * Tm - (Tm - t) / dT)
+    "lactin-1": lambda t, rho, tm, dt: (
+        math.exp(rho * t) - math.exp(rho * tm - (tm - t) / dt)
     ),
-    "lactin-2": lambda t, rho, Tm, dT, **shift: (
-        math.exp(rho * t) - math.exp(rho * Tm - (Tm - t) / dT) + shift["lambda"]
+    "lactin-2": lambda t, rho, tm, dt, lamda: (
+        math.exp(rho * t) - math.exp(rho * tm - (tm - t) / dt) + lamda
     ),
-    "sharpe-schoolfield-high": lambda t, p25, HA, TH, HH: (
+    "sharpe-schoolfield-high": lambda t, p25, ha, th, hh: (
         p25
         * ((t + 273.15) / 298)
-        * math.exp(HA / 1.987 * (1 / 298 - 1 / (t + 273.15)))
-        / (1 + math.exp(HH / 1.987 * (1 / TH - 1 / (t + 273.15))))
+        * math.exp(ha / 1.987 * (1 / 298 - 1 / (t + 273.15)))
+        / (1 + math.exp(hh / 1.987 * (1 / th - 1 / (t + 273.15))))
     ),
-    "taylor": lambda t, Rm, Tm, To: Rm * math.exp(-(((t - Tm) / To) ** 2) / 2),
+    "taylor": lambda t, rm, tm, to: rm * math.exp(-(((t - tm) / to) ** 2) / 2),
 }
 """The equations as they are printed, scalar and without any care."""
-
-
-def named(fitted):
-    """The parameters of a fit by their names."""
-    return dict(zip(fitted.model.names, fitted.values, strict=True))
 
 
 @pytest.mark.parametrize(
@@ -66,9 +61,9 @@ def test_published_fits_give_the_rates_computed_elsewhere(
 def test_models_fitted_to_the_same_animals_agree(source):
     """Between 20 and 30 degC highest and lowest differ by no more than is stated."""
     groups = defaultdict(list)
-    for found, stage, name, given, _ in fits():
+    for found, stage, name, values, _ in fits():
         if found == source:
-            groups[stage].append(model(name).fitted(given))
+            groups[stage].append(model(name).fitted(values))
 
     spreads = [
         max(f.at(t) for f in group) / min(f.at(t) for f in group)
@@ -84,9 +79,9 @@ def test_models_fitted_to_the_same_animals_agree(source):
 def test_logan_and_lactin_of_one_paper_agree_within_a_thousandth():
     """Egg and three instars, four temperatures each: the strongest block there is."""
     pairs = defaultdict(dict)
-    for source, stage, name, given, _ in fits():
+    for source, stage, name, values, _ in fits():
         if source == "lactin" and stage != "L4":
-            pairs[stage][name] = model(name).fitted(given)
+            pairs[stage][name] = model(name).fitted(values)
 
     for pair in pairs.values():
         for t in TEMPERATURES:
@@ -118,9 +113,9 @@ def test_sharpe_and_schoolfield_as_written(stage):
     )
 
     assert half == pytest.approx(active / 2, rel=1e-12)
-    assert 0.8 * given["p25"] < fitted.at(25) < given["p25"]
+    assert 0.8 * given["p25"] < fitted.at(25) < 1.02 * given["p25"]
     for t in (5, 15, 22.5, 30, 35, 40):
-        expected = EQUATIONS["sharpe-schoolfield-high"](t, **given)
+        expected = EQUATIONS["sharpe-schoolfield-high"](t, *given.values())
         assert fitted.at(t) == pytest.approx(expected, rel=1e-12)
 
 
@@ -132,7 +127,7 @@ def test_rates_are_the_printed_equation_or_zero(fitted):
     corners = fitted.form.corners_c
     low = corners[0] if fitted.model.name in {"linear", "lactin-2"} else -math.inf
     if fitted.model.name.startswith("briere"):
-        low = max(named(fitted)["T0"], 0)
+        low = max(fitted.values[1], 0)
     high = math.inf if fitted.model.name == "linear" or not corners else corners[-1]
     points = np.linspace(-20, 60, 1601)
 
@@ -140,7 +135,7 @@ def test_rates_are_the_printed_equation_or_zero(fitted):
 
     inside = (points > low) & (points < high)
     equation = EQUATIONS[fitted.model.name]
-    expected = [equation(t, **named(fitted)) for t in points[inside]]
+    expected = [equation(t, *fitted.values) for t in points[inside]]
     assert got[inside] == pytest.approx(np.array(expected), rel=1e-9, abs=1e-13)
     assert (got[~inside] == 0).all()
     assert inside.any()
@@ -249,7 +244,8 @@ def test_nothing_develops_outside_the_thresholds(fitted, beyond):
     if hot:
         assert fitted.at(corners[-1] + beyond) == 0
     if cold:
-        assert fitted.at(corners[0] - beyond) == 0
+        # a lower root may lie where no temperature is
+        assert fitted.rates(np.array([corners[0] - beyond])) == [0]
     if name in {"taylor", "sharpe-schoolfield-high"}:
         assert corners == ()
 
@@ -301,7 +297,7 @@ SCHOOLFIELD = published.KIM_2001["egg"]
     ("name", "given", "words"),
     [
         ("briere", BRIERE, r"no rate model 'briere' \(did you mean briere-\d\?\)"),
-        ("stinner", {}, "no rate model 'stinner': there are linear, briere-1, "),
+        ("mystery", {}, "no rate model 'mystery': there are linear, briere-1, "),
         ("briere-1", {"a": 1}, "lacks T0, Tm: its parameters are a, T0, Tm"),
         ("briere-1", BRIERE | {"m": 2}, "no parameter 'm': its parameters are a, T0"),
         ("briere-1", BRIERE | {"Tm": math.nan}, "Tm must be finite, got nan"),
@@ -335,5 +331,5 @@ def test_parameters_that_make_no_curve_are_refused(name, given, words):
 @pytest.mark.parametrize("temperature", [math.nan, math.inf, -274])
 def test_temperatures_that_there_are_not_are_refused(temperature):
     """NaN, infinite, below absolute zero."""
-    with pytest.raises(ValueError, match="finite and not below -273.15 C, got"):
+    with pytest.raises(ValueError, match=r"finite and not below -273\.15 C, got"):
         model("briere-1").fitted(BRIERE).at(temperature)

@@ -237,8 +237,12 @@ class House:
         self.days.setdefault(cohort, []).append(AccountDay(cohort, stage, day, body))
         return self
 
-    def week(self, week=WEEK, *, now=None, **more):
-        """The view of a week; *now* at its end or later makes it whole."""
+    def week(self, week=WEEK, *, now=None, now_is=None, **more):
+        """
+        The view of a week; *now* at its end or later makes it whole.
+
+        *now_is* is the instant that it tells of itself.
+        """
         start, end = bounds(week, self.site.site.time_zone)
         until = min(end, now or end)
         empty = np.empty(0, np.int64), np.empty(0, np.float64)
@@ -255,6 +259,7 @@ class House:
             entries=tuple(e for e in self.entries if start <= e.happened_at < until),
             alarms=tuple(self.alarms),
             account_days={c: tuple(rows) for c, rows in self.days.items()},
+            now=now_is or now,
             **more,
         )
 

@@ -140,7 +140,9 @@ def _measure(writer, n, step, *, bad):
     noise = np.random.default_rng(n)
     for day in range(-1, 8):
         begun = START + day * DAY
-        times = to_us(begun) + np.arange(DAY // step) * (step // timedelta(microseconds=1))
+        times = to_us(begun) + np.arange(DAY // step) * (
+            step // timedelta(microseconds=1)
+        )
         hours = (times - to_us(START)) / 3.6e9
         air = 23 + 2 * np.sin((hours - 9) / 24 * 2 * np.pi)
         if bad:

@@ -61,7 +61,7 @@ def test_an_alarm_tells_its_whole_course(quillmere):
     assert (alarm.answer.name, alarm.answer.after_s) == ("Ines", 720)
     assert (alarm.where, alarm.over_at) == ("Warm room > Shelf A", over)
     assert alarms.text(told) == [
-        "1 came; 0 still stand, 1 are over.",
+        "1 alarm came in the week; none still stands.",
         "",
         "  12 prompt, over: Warm room > Shelf A: air outside what they tolerate",
         "    Came Mon 23 Feb 10:20, held for 2 h 30 min; worst 31.0 C, limit 29.0",
@@ -279,10 +279,11 @@ def test_conditions_are_a_table_that_fits(quillmere):
     start = lines.index("Warm room > Shelf A")
     head = "                   lowest    mean highest  in band       outside   heard"
     assert head in lines[:start]
-    assert lines[start : start + 6] == [
+    assert lines[start : start + 7] == [
         "Warm room > Shelf A",
         "  air, C             24.0    25.8    27.0     40 %       3 d 4 h    76 %",
         "    that is a-air",
+        "    above 26.0 C for 3 d 4 h, up to 27.0 C: from Thu 26 Feb 20:00",
         "  air, C                -       -       -        -             -     0 %",
         "    that is b-air",
         "    hung elsewhere earlier in the week",

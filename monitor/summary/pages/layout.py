@@ -72,6 +72,7 @@ body{background:#171612;color:#ece7da}
 .note .word,.over .word{color:#a9c9b2}
 .small,.foot,tr:first-child th{color:#bdb5a0}
 th,td{border-bottom-color:#3d3a2e}
+img{filter:brightness(.88)}
 }
 """
 

@@ -7,6 +7,7 @@ from monitor.summary.findings import Finding, nothing_suits, range_words
 from monitor.summary.pages.markup import card, heading, image, items, paragraph, table
 from monitor.summary.pages.telling import DEGREE, Telling
 from monitor.summary.sections.conditions import (
+    MEANING,
     Figures,
     HandFigures,
     ProbeFigures,
@@ -16,6 +17,13 @@ from monitor.summary.timeline import Range
 from monitor.summary.words import brief, many, percent, unit, value
 
 COLUMNS = ("", "lowest", "mean", "highest", "in band", "heard")
+
+LEGEND = (
+    "In the pictures: between the green lines is what all tolerate, dashed red is the "
+    "danger limit where it is near, dark ground is the night, and slanting lines stand "
+    "where nothing was heard. Out of range the line is thick and red, with a bar below "
+    "it and a triangle at the worst."
+)
 
 Place = tuple[ProbeFigures, ...]
 
@@ -32,7 +40,10 @@ def conditions(told: Figures, telling: Telling) -> str:
     hidden = len(told.by_hand) - telling.detail.hands
     also = paragraph(f"and {hidden} more places read by hand") if hidden > 0 else ""
     none = "" if places else card(paragraph("There is no probe."))
-    return cards + _rest(rest, telling) + none + card(hands + also)
+    key = paragraph(MEANING, "small")
+    if telling.drawn.pictures:
+        key += paragraph(LEGEND, "small")
+    return key + cards + _rest(rest, telling) + none + card(hands + also)
 
 
 def ordered(told: Figures, found: Sequence[Finding]) -> list[Place]:
@@ -59,9 +70,13 @@ def _card(place: Place, telling: Telling, zone: str) -> str:
     for probe in place:
         spells = spell_lines(probe, zone, most=telling.detail.spells, degree=DEGREE)
         label = _label(probe, place)
-        parts.append(items((f"{label} {said}" for said in spells), "spells"))
+        parts.append(items((_spelled(label, said) for said in spells), "spells"))
         parts.append(paragraph(f"{label}: {bands_words(probe)}", "small"))
     return card("".join(parts), "out" if any(p.spells for p in place) else "")
+
+
+def _spelled(label: str, said: str) -> str:
+    return said if said.startswith("and ") else f"{label} {said}"
 
 
 def _picture(place: Place, telling: Telling) -> str:

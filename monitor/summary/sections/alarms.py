@@ -211,7 +211,8 @@ def text(told: Figures) -> list[str]:
 
 def in_all(told: Figures) -> str:
     """How many came, and how many of all still stand."""
-    said = f"{many(told.raised, 'alarm')} came in the week"
+    came = many(told.raised, "alarm") if told.raised else "No alarm"
+    said = f"{came} came in the week"
     before = told.told - told.raised
     if before:
         said += f", {before} {'was' if before == 1 else 'were'} there before"

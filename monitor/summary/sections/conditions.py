@@ -29,6 +29,7 @@ from monitor.summary.words import (
     cut,
     folded,
     instant,
+    many,
     percent,
     span,
     value,
@@ -219,13 +220,17 @@ def _by_hand(week: WeekView) -> Iterator[HandFigures]:
         )
 
 
+MEANING = (
+    "In band: the share of the measured time in which the value was inside what all "
+    "who depend on the probe tolerate. Heard: readings by those expected. Missing time "
+    "counts as neither inside nor outside."
+)
+"""What the columns are."""
+
+
 def text(told: Figures) -> list[str]:
     """Say it place by place."""
-    lines = folded(
-        "In band: the share of the measured time in which the value was inside what "
-        "all who depend on the probe tolerate. Heard: readings by those expected. "
-        "Missing time counts as neither inside nor outside."
-    )
+    lines = folded(MEANING)
     lines += ["", _HEAD] if told.probes else ["", "There is no probe."]
     place, seen = "", Counter((p.where, p.quantity) for p in told.probes)
     for probe in told.probes:
@@ -255,7 +260,7 @@ def spell_lines(
     """Say the longest spells out of range, and how many more there were."""
     said = [_spell(s, probe.quantity, zone, degree) for s in probe.spells[:most]]
     more = probe.spell_count - len(said)
-    return [*said, f"and {more} shorter"] if more else said
+    return [*said, f"and {many(more, 'shorter spell')}"] if more else said
 
 
 def _spell(spell: Spell, quantity: Quantity, zone: str, degree: str) -> str:

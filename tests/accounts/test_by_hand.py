@@ -1,0 +1,329 @@
+"""Minimum and maximum read by hand, as the degree-day account counts them."""
+
+from datetime import timedelta
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.accounts.by_hand import HAND_GAP, cut_by, hand_logs, without_extremes
+from monitor.accounts.worker import AccountsWorker
+from monitor.clock import to_us
+from monitor.heart.events import Reading
+from monitor.science.daily import degree_days
+from monitor.site.journal import HandReading
+from monitor.site.words import Quantity
+from monitor.store.reader import Reader
+from monitor.store.writer import Writer
+from tests.accounts import house as quillmere
+from tests.accounts.house import AIR, DAY, HOUR, START, SUBSTRATE, Told
+from tests.accounts.test_worker import Shop
+
+HAND = "hand-tub-1"
+NEXT_WEEK = START + 7 * DAY
+
+
+def read(told, at, *, lowest=None, highest=None, value=None, **more):
+    """A reading by hand at the tub on the shelf without a probe."""
+    quantity = more.pop("quantity", Quantity.AIR_TEMPERATURE)
+    fact = HandReading("tub-1", quantity, value, lowest, highest, **more)
+    return told.tell(at, fact)
+
+
+def in_the_dark():
+    """A tub on the shelf without a probe, eggs in it since the start."""
+    return Told().tub(START, parent="dark").start(START)
+
+
+def kept(told):
+    """A shop whose store holds what the desk gives it: the value, else the maximum."""
+    shop = Shop(told)
+    for entry in told.entries:
+        fact = entry.fact
+        if isinstance(fact, HandReading):
+            value = fact.maximum if fact.value is None else fact.value
+            at = np.array([to_us(entry.happened_at)], np.int64)
+            shop.store.put(HAND, at, value, fact.quantity.value)
+    return shop
+
+
+def pairs(told):
+    log = hand_logs(told.entries)["tub-1", Quantity.AIR_TEMPERATURE]
+    return [
+        ((e.since - START) / HOUR, (e.until - START) / HOUR, e.lowest, e.highest)
+        for e in log.extremes
+    ]
+
+
+def sine(low, high, cutoff="horizontal"):
+    """Degree-days of a day between 10 and 30."""
+    return degree_days(
+        low, high, lower=10, upper=30, method="single-sine", cutoff=cutoff
+    )
+
+
+def test_a_pair_counts_its_time_by_a_single_sine():
+    """Reset at the start, read after 24 h: measured in full, as one day of the sine."""
+    told = read(in_the_dark(), START + DAY, lowest=8, highest=24, since=START)
+
+    got = kept(told).heat(START + DAY)
+
+    assert got.degree_days == pytest.approx(sine(8, 24))
+    assert (got.coverage, got.sources) == (1, ("hand",))
+    assert got.low == got.high == got.degree_days
+
+
+def test_daily_readings_reach_back_to_one_another():
+    """Without a told reset the one before was the reset: three days, three pairs."""
+    told = read(in_the_dark(), START, lowest=15, highest=20)
+    for n, (low, high) in enumerate([(8, 24), (12, 34), (20, 20)], start=1):
+        read(told, START + n * DAY, lowest=low, highest=high)
+
+    got = kept(told).heat(START + 3 * DAY)
+
+    assert pairs(told) == [(0, 24, 8, 24), (24, 48, 12, 34), (48, 72, 20, 20)]
+    assert got.degree_days == pytest.approx(sine(8, 24) + sine(12, 34) + 10)
+    assert got.coverage == 1
+
+
+def test_the_sum_is_spread_over_days_and_stages_evenly():
+    """A pair from noon to noon gives half to each day, a third to a stage of 8 h."""
+    noon = START + 12 * HOUR
+    told = read(in_the_dark(), noon + DAY, lowest=8, highest=24, since=noon)
+    told.advance(noon + 16 * HOUR, "grub")
+    shop = kept(told)
+
+    shop.work(NEXT_WEEK)
+
+    days = shop.store.days()
+    whole = sine(8, 24)
+    first = START.date()
+    assert days["egg", first].degree_days == pytest.approx(whole / 2)
+    assert days["egg", first + DAY].degree_days == pytest.approx(whole / 6)
+    assert days["grub", first + DAY].degree_days == pytest.approx(
+        degree_days(8, 24, lower=10, upper=32, method="single-sine") / 3
+    )
+
+
+@pytest.mark.parametrize("cutoff", ["vertical", "intermediate"])
+def test_the_stage_has_its_own_cutoff(cutoff):
+    """A day that rises above the upper threshold, under the daily rule."""
+    told = read(in_the_dark(), START + DAY, lowest=20, highest=40, since=START)
+    shop = kept(told)
+    egg = {"driven_by": "heat", "lower_threshold": 10.0, "upper_threshold": 30.0}
+    shop.library = Shop(
+        told,
+        egg=egg
+        | {
+            "cutoff": cutoff,
+            "fitted_with": "single-sine",
+            "required_degree_days": [{"sex": "any", "mean": 200.0, "sd": 20.0}],
+        },
+    ).library
+
+    got = shop.heat(START + DAY)
+
+    assert got.degree_days == pytest.approx(sine(20, 40, cutoff))
+
+
+def test_no_more_than_26_hours_count():
+    """Extremes of a week speak for its last 26 h, the rest of it is missing."""
+    told = read(in_the_dark(), NEXT_WEEK, lowest=8, highest=24, since=START)
+
+    got = kept(told).heat(NEXT_WEEK)
+
+    assert pairs(told) == [(7 * 24 - 26, 7 * 24, 8, 24)]
+    assert got.degree_days == pytest.approx(sine(8, 24) * 26 / 24)
+    assert got.coverage == pytest.approx(26 / 168)
+    assert got.high == pytest.approx(got.degree_days + 20 * (168 - 26) / 24)
+
+
+def test_a_first_reading_without_a_reset_has_no_time():
+    """Nobody knows how long its extremes reach back; the next one reaches to it."""
+    told = read(in_the_dark(), START + 8 * HOUR, lowest=8, highest=24)
+
+    first = kept(told).heat(START + 8 * HOUR)
+    read(told, START + 20 * HOUR, lowest=14, highest=16)
+    second = kept(told).heat(START + 20 * HOUR)
+
+    assert (first.degree_days, first.coverage) == (0, 0)
+    assert second.degree_days == pytest.approx(5 * 12 / 24)
+    assert second.coverage == pytest.approx(12 / 20)
+
+
+def test_a_reset_told_from_before_the_last_reading_begins_there():
+    """Times never overlap: each reading's extremes count up to it."""
+    told = read(in_the_dark(), START + 10 * HOUR, lowest=15, highest=15, since=START)
+    read(told, START + 20 * HOUR, lowest=20, highest=20, since=START + 5 * HOUR)
+
+    got = kept(told).heat(START + 20 * HOUR)
+
+    assert pairs(told) == [(0, 10, 15, 15), (10, 20, 20, 20)]
+    assert got.degree_days == pytest.approx((5 * 10 + 10 * 10) / 24)
+
+
+def test_time_after_the_last_reading_is_open_for_26_hours():
+    """The next reading may still bridge it; after that it is missing."""
+    read_at = START + 20 * HOUR
+    told = read(in_the_dark(), read_at, lowest=8, highest=24, since=START)
+    shop = kept(told)
+
+    soon = shop.heat(START + 23 * HOUR)
+    last = shop.heat(read_at + HAND_GAP)
+    late = shop.heat(read_at + HAND_GAP + HOUR)
+
+    assert (soon.coverage, soon.up_to) == (1, read_at)
+    assert last.coverage == 1
+    assert late.coverage == pytest.approx(20 / 47)
+
+
+def test_the_maximum_is_not_the_temperature_of_its_instant():
+    """
+    A value before and one after a pair join by themselves, not through its maximum.
+
+    The store holds 34, which the alarms were judged by; the account must not.
+    """
+    told = read(in_the_dark(), START, value=20)
+    read(told, START + 10 * HOUR, lowest=19, highest=34, since=START + 9 * HOUR)
+    read(told, START + 20 * HOUR, value=20)
+
+    got = kept(told).heat(START + 20 * HOUR)
+
+    assert got.degree_days == pytest.approx((10 * 19 + sine(19, 34)) / 24)
+    assert got.coverage == 1
+
+
+def test_a_value_beside_the_extremes_is_one_of_its_instant():
+    """Value, minimum and maximum in one reading: the value begins the next line."""
+    told = read(in_the_dark(), START, lowest=5, highest=35, value=20)
+    read(told, START + 10 * HOUR, value=22)
+
+    got = kept(told).heat(START + 10 * HOUR)
+
+    assert got.degree_days == pytest.approx(11 * 10 / 24)
+
+
+def test_a_probe_comes_before_a_hand():
+    """While a probe feeds the place, extremes read by hand count nothing."""
+    told = Told().tub(START).start(START)
+    read(told, START + DAY, lowest=30, highest=30, since=START)
+    shop = kept(told)
+    times = to_us(START) + np.arange(300, dtype=np.int64) * 300_000_000
+    shop.store.put("a-air", times, 20)
+
+    got = shop.heat(START + DAY)
+
+    assert got.sources == ("shelf",)
+    assert got.degree_days == pytest.approx(10)
+
+
+def test_a_reading_typed_in_late_makes_its_days_anew():
+    """Told a week later: the two days that it is of, and no others."""
+    noon = START + 36 * HOUR
+    shop = kept(in_the_dark())
+    read(shop.told, START, value=20)
+    shop.work(NEXT_WEEK)
+
+    read(shop.told, noon, lowest=14, highest=16, since=noon - DAY)
+    got = shop.work(NEXT_WEEK)
+
+    changed = sorted((row.day - START.date()).days for row in got.days)
+    assert changed == [0, 1]
+    assert got.heats[0].degree_days == pytest.approx(5)
+
+
+def test_through_the_real_store(tmp_path):
+    """Journal and reading written as the desk does; the day is computed and kept."""
+    now = START + DAY + HOUR
+    told = read(in_the_dark(), START + DAY, lowest=8, highest=24, since=START)
+    with Writer.open(tmp_path, now=now) as writer:
+        with writer.transaction():
+            writer.add_entries(told.entries)
+            writer.add_readings(
+                [Reading(HAND, AIR, START + DAY, 24.0, by_hand=True)], now=now
+            )
+        reader = Reader.open(tmp_path)
+        site, library = quillmere.site(), quillmere.library()
+        worker = AccountsWorker(reader, lambda: (site, library))
+
+        got = worker.run_once(now)
+
+    assert got.heats[0].degree_days == pytest.approx(sine(8, 24))
+    assert (got.heats[0].coverage, got.heats[0].up_to) == (1, START + DAY)
+    assert [row.day for row in got.days] == [START.date()]
+
+
+def test_substrate_and_air_are_apart():
+    """A dial thermometer in the substrate tells nothing of the air."""
+    told = in_the_dark()
+    read(
+        told,
+        START + DAY,
+        lowest=30,
+        highest=30,
+        since=START,
+        quantity=Quantity.SUBSTRATE_TEMPERATURE,
+    )
+
+    logs = hand_logs(told.entries)
+
+    assert set(logs) == {("tub-1", Quantity.SUBSTRATE_TEMPERATURE)}
+    assert kept(told).heat(START + DAY).degree_days == 0
+
+
+def test_a_swapped_pair_from_elsewhere_stops_nothing():
+    """The desk refuses it; in an older journal it is passed over."""
+    told = read(in_the_dark(), START + DAY, lowest=24, highest=8, since=START)
+
+    assert hand_logs(told.entries) == {}
+    assert kept(told).heat(START + DAY).coverage < 1
+
+
+def test_values_of_other_series_are_left_alone():
+    """Only what a hand read at that place and instant is looked at."""
+    told = read(in_the_dark(), START, lowest=8, highest=24)
+    logs = hand_logs(told.entries)
+    times = np.array([to_us(START), to_us(START + HOUR)], np.int64)
+    values = np.array([24.0, 20.0])
+
+    probe = without_extremes("a-air", AIR, times, values, logs)
+    other = without_extremes("hand-tub-2", AIR, times, values, logs)
+    substrate = without_extremes(HAND, SUBSTRATE, times, values, logs)
+    told_by_hand = without_extremes(HAND, AIR, times, values, logs)
+
+    assert all(each is values for each in (probe, other, substrate))
+    assert np.isnan(told_by_hand[0])
+    assert told_by_hand[1] == 20
+
+
+@given(
+    readings=st.lists(
+        st.tuples(st.integers(0, 200), st.none() | st.integers(0, 60)),
+        max_size=8,
+        unique_by=lambda r: r[0],
+    ),
+    begin=st.integers(-10, 210),
+    length=st.none() | st.integers(1, 100),
+)
+def test_pieces_cover_a_time_once(readings, begin, length):
+    """However resets overlap: no hole, no overlap, no pair longer than 26 h."""
+    told = in_the_dark()
+    for at, back in readings:
+        since = None if back is None else START + (at - back) * HOUR
+        read(told, START + at * HOUR, lowest=10, highest=20, since=since)
+    log = hand_logs(told.entries).get(("tub-1", Quantity.AIR_TEMPERATURE))
+    extremes = log.extremes if log else ()
+    since = START + begin * HOUR
+    until = None if length is None else since + length * HOUR
+
+    got = list(cut_by(extremes, since, until))
+
+    assert got[0][0] == since
+    assert got[-1][1] == until
+    assert all(one[1] == other[0] for one, other in pairwise(got))
+    assert all(end is None or begin < end for begin, end, _ in got)
+    covered = [(b, e) for b, e, pair in got if pair is not None]
+    assert all(e - b <= timedelta(hours=26) for b, e in covered)
+    assert all(p.since <= b and e <= p.until for b, e, p in got if p is not None)
