@@ -2,8 +2,9 @@
 Adults for the show, week by week: how many of each sex, when none, and what to lay.
 
 A number is that of the middle of its week, Thursday noon on the wall clock, or of the
-present where that is over. It counts who has reached the last stage of the species, lives, and is not held back for
-breeding. Numbers are exact sums of binomial ones (`monitor.science.presence`).
+present where that is over. It counts who has reached the last stage of the species,
+lives, and is not held back for breeding. Numbers are exact sums of binomial ones
+(`monitor.science.presence`).
 """
 
 from collections.abc import Iterable, Iterator, Sequence

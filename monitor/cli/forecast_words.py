@@ -81,7 +81,7 @@ class Words:
         if not self._every and len(shown) > 1:
             shown = (shown[0], shown[-1])
         for stage in shown:
-            yield f"  {stage.stage:<{_STAGE}}{self.when(stage)}".rstrip()
+            yield from _folded(f"{stage.stage:<{_STAGE}}{self.when(stage)}", "  ")
             assumed = _assumed(stage)
             if assumed:
                 yield f"  {'':<{_STAGE}}by an assumed {assumed}"
@@ -115,7 +115,8 @@ class Words:
         low = math.floor((begin - self._now) / WEEK)
         high = math.ceil((end - self._now) / WEEK)
         weeks = f"in {low} to {high} weeks" if low else f"within {_many(high)}"
-        return f"{weeks} ({first if first == last else f'{first} to {last}'})"
+        span = f"week of {first}" if first == last else f"{first} to {last}"
+        return f"{weeks} ({span})"
 
     def _warmth(self, told: CohortForecast) -> Iterator[str]:
         heat = told.heat

@@ -3,6 +3,7 @@
 from monitor.cli import (
     backup_command,
     calc,
+    calc_fit,
     check_command,
     demo_command,
     explain_command,
@@ -23,6 +24,7 @@ COMMANDS: tuple[Command, ...] = (
     *explain_command.COMMANDS,
     *replay_command.COMMANDS,
     *calc.COMMANDS,
+    *calc_fit.COMMANDS,
     *backup_command.COMMANDS,
     *restore_command.COMMANDS,
 )
