@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 import msgspec
 import numpy as np
 
+from monitor.accounts.by_hand import HandLogs
 from monitor.accounts.feeding import DAY
 from monitor.accounts.forecast_needs import (
     Learned,
@@ -86,6 +87,7 @@ class Forecaster:
         now: The present. UTC.
         stated: A set point, and how far the animals are from the probe.
         learned: Requirements that stand before those of the files.
+        by_hand: Minima and maxima of places without a sensor.
     """
 
     site: Site
@@ -96,6 +98,7 @@ class Forecaster:
     now: datetime
     stated: Assumptions = field(default_factory=Assumptions)
     learned: Learned = field(default_factory=dict)
+    by_hand: HandLogs = field(default_factory=dict)
     _places: Places | None = None
     _needs: dict[tuple[str, Sex], tuple[StageNeed, ...]] = field(default_factory=dict)
 
@@ -156,6 +159,7 @@ class Forecaster:
                 self.readings,
                 now=self.now,
                 stated=self.stated,
+                by_hand=self.by_hand,
             )
         # what comes after the last stage is nobody's forecast
         warmth = self._places.warmth(cohort, ahead[:-1])

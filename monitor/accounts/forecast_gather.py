@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 
+from monitor.accounts.by_hand import hand_logs
 from monitor.accounts.forecast import Forecaster
 from monitor.accounts.forecast_needs import Learned
 from monitor.accounts.forecast_warmth import Assumptions
@@ -40,13 +41,15 @@ def forecaster(
     if heats is None:
         worker = AccountsWorker(source, lambda: (site, library))
         heats = {heat.cohort: heat for heat in worker.run_once(now).heats}
+    entries = source.entries()
     return Forecaster(
         site=site,
         library=library,
-        house=fold(site, source.entries(), until=now) if house is None else house,
+        house=fold(site, entries, until=now) if house is None else house,
         heats=heats,
         readings=source.readings,
         now=now,
         stated=stated or Assumptions(),
         learned=learned or {},
+        by_hand=hand_logs(entries),
     )

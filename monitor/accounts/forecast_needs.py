@@ -136,7 +136,9 @@ def _stage_need(
     record = file_record(development, sex)
     for whose in (sex, "any"):
         better = learned.get((species.id, stage.id, whose))
-        if better is not None and _stands_for(better, record):
+        # what was learned of both together says nothing of how they differ
+        blurred = whose != sex and record is not None and record.facts.sex == sex
+        if better is not None and not blurred and _stands_for(better, record):
             return StageNeed(stage, better, earliest)
     return StageNeed(stage, record, earliest)
 

@@ -7,6 +7,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.accounts.by_hand import HandLogs, without_extremes
 from monitor.accounts.degree_days import HeatRule, day_heat
 from monitor.accounts.feeding import (
     DAY,
@@ -95,6 +96,7 @@ class Places:
         readings: Asks the store.
         now: The present. UTC.
         stated: A set point, and how far the animals are from the probe.
+        by_hand: Minima and maxima of places without a sensor.
     """
 
     def __init__(
@@ -105,8 +107,9 @@ class Places:
         *,
         now: datetime,
         stated: Assumptions,
+        by_hand: HandLogs | None = None,
     ) -> None:
-        self._gap = longest_gap(site)
+        self._gap, self._by_hand = longest_gap(site), by_hand or {}
         # the future is spent where the place stands now, wherever it stood before
         stand = {p.id: replace(p, fixed=True) for p in house.places.values()}
         self._house = replace(house, places=stand)
@@ -223,7 +226,11 @@ class Places:
                 places=(Stay(cohort.place, self._begin),),
             )
             self._spans[key] = fed_spans(
-                self._house, stood, need.stage.id, prefer_substrate=substrate
+                self._house,
+                stood,
+                need.stage.id,
+                prefer_substrate=substrate,
+                by_hand=self._by_hand,
             )
         return self._spans[key]
 
@@ -233,9 +240,11 @@ class Places:
                 series = sensor, span.quantity.value
                 if series not in self._series:
                     reach = self._gap(sensor)
-                    self._series[series] = self._ask(
+                    times, values = self._ask(
                         *series, self._begin - reach, self._end + reach + _AFTER
                     )
+                    told = without_extremes(*series, times, values, self._by_hand)
+                    self._series[series] = times, told
 
     def _sources(self, cohort: Cohort, needs: Iterable[StageNeed]) -> tuple[str, ...]:
         found = (s.source for need in needs for s in self._fed(cohort, need))

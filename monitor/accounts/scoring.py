@@ -195,34 +195,39 @@ class Hindcaster:
             since: What was over before this is left out. UTC.
             most: Score no more than this, the latest.
         """
-        found: list[Scored] = []
-        for cohort, span in self._latest(entries, since):
-            made = self._score(cohort, span)
-            if made is not None:
-                found.append(made)
-            if len(found) >= most:
-                break
-        return tuple(found)
+        latest = self._latest(entries, since)[:most]
+        # day by day, so that forecasts of one day share its warmth
+        latest.sort(key=lambda each: (each[1].begun_by, each[0].id))
+        made = (self._score(cohort, span) for cohort, span in latest)
+        return tuple(each for each in made if each is not None)
 
     def _latest(
         self, entries: Iterable[Entry], since: datetime
-    ) -> Sequence[tuple[Cohort, StageSpan]]:
+    ) -> list[tuple[Cohort, StageSpan]]:
+        """Stages of which something may be said, the latest first."""
         told = by_cohort(entries)
-        spans: list[tuple[Cohort, StageSpan]] = []
+        found: list[tuple[Cohort, StageSpan]] = []
         for cohort in self._house.cohorts.values():
             species = self._library.species.get(cohort.species)
             if species is None:
                 continue
-            spans += [
+            spans = spans_of(cohort, species, told.get(cohort.id, ()), now=self._now)
+            found += [
                 (cohort, span)
-                for span in spans_of(
-                    cohort, species, told.get(cohort.id, ()), now=self._now
-                )
-                # nobody told the program of a stage that was never seen
-                if not span.unseen and _ends(span) >= since
+                for span in spans
+                if _ends(span) >= since and self._promised(cohort.species, span)
             ]
-        # days in order, so that those of one are worked on together
-        return sorted(spans, key=lambda s: (_ends(s[1]), s[0].id), reverse=True)
+        return sorted(found, key=lambda s: (_ends(s[1]), s[0].id), reverse=True)
+
+    def _promised(self, species: str, span: StageSpan) -> bool:
+        """Whether there was an interval, and anything to hold against it."""
+        stage = self._library.stage(species, span.stage)
+        development = None if stage is None else stage.development
+        if development is None or development.driven_by == "heat-earliest":
+            return False
+        lasted = span.ended_by is not None or span.ended_after > span.begun_by
+        # nobody told the program of a stage that was never seen
+        return lasted and not span.unseen
 
     def _score(self, cohort: Cohort, span: StageSpan) -> Scored | None:
         made_at = middle(span.begun_after, span.begun_by)
@@ -264,7 +269,7 @@ class Hindcaster:
             record = self._record_of((cohort.species, stage.id, cohort.sex), at)
         if record is None:
             record = file_record(stage.development, cast("Sex", cohort.sex))
-        if record is None or stage.development.driven_by == "heat-earliest":
+        if record is None:
             return None
         there = replace(cohort, place=place)
         need = StageNeed(stage, record, earliest=False)

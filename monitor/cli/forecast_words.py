@@ -144,6 +144,17 @@ class Words:
         if basis.spread_c:
             said += f", give or take {basis.spread_c:g} C"
         yield from _folded(said, "  ")
+        if self._every:
+            yield from self._sources(told.sexes)
+
+    def _sources(self, sexes: Iterable[SexForecast]) -> Iterator[str]:
+        """Where the figures of each stage are from, each source once."""
+        found: dict[str, dict[str, None]] = {}
+        for sex in sexes:
+            for stage, facts in sex.needs:
+                found.setdefault(facts.source, {})[stage] = None
+        for source, stages in found.items():
+            yield from _folded(f"{', '.join(stages)}: {source}", "  ")
 
     def _caveats(self, told: ShowForecast) -> Iterator[str]:
         if told.earliest:

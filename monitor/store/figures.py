@@ -31,6 +31,7 @@ KEY = "signing.key"
 LARGEST = 1_000_000
 """A file of more bytes is none of a house."""
 
+_NOT_READABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
 _DOMAIN = b"rearing-figures 1\n"
 _FINGERPRINT = re.compile(r"[0-9a-f]{32}")
 
@@ -213,7 +214,7 @@ def raw_of(path: Path) -> bytes:
 def _document(raw: bytes, name: str) -> _Document:
     try:
         head = msgspec.json.decode(raw, type=_Head)
-    except (msgspec.DecodeError, msgspec.ValidationError) as exc:
+    except _NOT_READABLE as exc:
         raise UsageError(f"{name}: is no file of learned figures ({exc})") from exc
     if head.form != FORM:
         raise UsageError(
@@ -228,7 +229,7 @@ def _document(raw: bytes, name: str) -> _Document:
         )
     try:
         return msgspec.json.decode(raw, type=_Document)
-    except (msgspec.DecodeError, msgspec.ValidationError) as exc:
+    except _NOT_READABLE as exc:
         raise UsageError(f"{name}: tells no figures ({exc})") from exc
 
 

@@ -212,9 +212,10 @@ class _Plot:
                 left, right = self._x(span.since), self._x(span.until)
                 band = Box(left, float(low), right, float(high))
                 self._sheet.fill(band, BAND, solid=0.13)
+        # where both are the same limit, that of the tolerated band is seen
         for layer, ink, dash in (
-            (held.tolerated, BAND, None),
             (held.danger, ALARM, (4.0, 2.0)),
+            (held.tolerated, BAND, None),
         ):
             for row in limit_steps(layer):
                 x = [self._x(t) for span in row for t in (span.since, span.until)]

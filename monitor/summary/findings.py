@@ -14,7 +14,13 @@ from monitor.alarms.defaults import ON_DELAY
 from monitor.summary.sections.cohorts import COHORTS, CohortFigures
 from monitor.summary.sections.conditions import CONDITIONS, ProbeFigures
 from monitor.summary.sections.keeping import KEEPING, is_stale, sentences
-from monitor.summary.sections.sensors import SENSORS, SensorFigures, unheard_lines
+from monitor.summary.sections.sensors import (
+    SENSORS,
+    SensorFigures,
+    is_sparse,
+    sparse,
+    unheard_lines,
+)
 from monitor.summary.summary import Summary, part_of
 from monitor.summary.words import brief, many, percent, span, with_unit
 
@@ -150,7 +156,7 @@ def _sensors(summary: Summary) -> Iterator[Finding]:
             yield Finding(
                 rank=3 if sensor.n == 0 else 4,
                 weight=1 - share,
-                place="",
+                place=sensor.place,
                 where=sensor.where,
                 what=f"sensor {sensor.sensor} {heard_words(sensor)}",
             )
@@ -160,5 +166,7 @@ def heard_words(sensor: SensorFigures) -> str:
     """How badly a sensor was heard."""
     if sensor.n == 0:
         return "was never heard"
-    silent = f"silent for {span(sensor.longest_silence_s)}"
-    return f"was heard {percent(sensor.coverage)} of the time, {silent} at the longest"
+    heard = f"was heard {percent(sensor.coverage)} of the time"
+    if is_sparse(sensor):
+        return f"{heard}, {sparse(sensor)}"
+    return f"{heard}, silent for {span(sensor.own_silence_s)} at the longest"

@@ -6,14 +6,17 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from monitor.accounts.feeding import longest_gap
+from monitor.accounts.hindsight import scores
 from monitor.heart.events import AlarmChanged
 from monitor.science.degree_days import Times, Values
 from monitor.site.house import fold
 from monitor.site.load import Configuration
 from monitor.store.backup import BACKUPS, own_backups
 from monitor.store.disk import disk_share_free
+from monitor.store.figures import kept
 from monitor.store.queries import Queries
 from monitor.store.reader import Reader
+from monitor.summary.sections.forecasts import MOST, SPAN
 from monitor.summary.view import Copy, Kept, Refused, WeekView
 from monitor.summary.week import Week, bounds
 
@@ -75,6 +78,18 @@ def view_of(
             refused=_refused(store, start, until),
             now=now,
             kept=_kept(reader.path),
+            scores=scores(
+                site,
+                configuration.library,
+                house,
+                entries,
+                readings=store.readings,
+                account_days=store.account_days,
+                houses=[each.told for each in kept(reader.path.parent)[0]],
+                now=until,
+                since=until - SPAN,
+                most=MOST,
+            ),
         )
 
 

@@ -6,6 +6,7 @@ from monitor.summary.section import Section
 from monitor.summary.sections.alarms import ALARMS
 from monitor.summary.sections.cohorts import COHORTS
 from monitor.summary.sections.conditions import CONDITIONS
+from monitor.summary.sections.forecasts import FORECASTS
 from monitor.summary.sections.keeping import KEEPING
 from monitor.summary.sections.sensors import SENSORS
 
@@ -13,6 +14,7 @@ SECTIONS: tuple[Section[Any], ...] = (
     ALARMS,
     CONDITIONS,
     COHORTS,
+    FORECASTS,
     SENSORS,
     KEEPING,
 )

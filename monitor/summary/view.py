@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 
 import msgspec
 
+from monitor.accounts.scoring import Scored
 from monitor.heart.events import AlarmChanged
 from monitor.science.degree_days import Times, Values
 from monitor.site.house import House
@@ -78,6 +79,7 @@ class WeekView(msgspec.Struct, frozen=True):
         refused: Messages that were no readings.
         now: The present. UTC.
         kept: The store itself; None where the week is told from elsewhere.
+        scores: Forecasts that came to an end in the year before *until*.
     """
 
     week: Week
@@ -95,6 +97,7 @@ class WeekView(msgspec.Struct, frozen=True):
     refused: Refused = Refused()
     now: datetime | None = None
     kept: Kept | None = None
+    scores: tuple[Scored, ...] = ()
 
     @property
     def zone(self) -> str:

@@ -11,9 +11,9 @@ from monitor.accounts.forecast_needs import file_record, sexes_of
 from monitor.accounts.forecast_values import NO_TEMPERATURE, perhaps, question
 from monitor.accounts.forecast_warmth import Assumptions
 from monitor.science.requirement import HeatRequirement, TimeRequirement
-from monitor.site.journal import CohortStarted, Count
+from monitor.site.journal import CohortStarted, Count, HandReading
 from monitor.site.species_file import Library, Species
-from monitor.site.words import CountKind
+from monitor.site.words import CountKind, Quantity
 from tests.accounts.house import (
     DAY,
     HOUR,
@@ -28,6 +28,7 @@ from tests.accounts.house import (
 )
 
 NOW = START + 40 * DAY
+AIR = Quantity.AIR_TEMPERATURE
 HIDDEN = {"unseen": True}
 
 
@@ -308,6 +309,35 @@ def test_what_was_learned_in_other_degree_days_does_not():
     learned = {("scarab", "egg", "any"): other}
 
     assert Stand().egg().forecast(learned=learned) == Stand().egg().forecast()
+
+
+def test_what_was_learned_of_both_sexes_does_not_blur_them():
+    """The file knows them apart; an unsexed cohort taught one figure."""
+    both = [
+        {"sex": "female", "mean": 300.0, "sd": 30.0},
+        {"sex": "male", "mean": 400.0, "sd": 30.0},
+    ]
+    library = scarab(("egg", heat(required_degree_days=both), {}), ("grub", {}, {}))
+    record = file_record(library.stage("scarab", "egg").development, "any")
+    one = record.learned(mean=350.0, sd=60.0, source="here")
+
+    blurred = Stand(library).egg().forecast(learned={("scarab", "egg", "any"): one})
+
+    assert blurred == Stand(library).egg().forecast()
+
+
+def test_a_thermometer_with_a_memory_is_a_record_too():
+    """No probe anywhere near: minimum 15 and maximum 25 read every day."""
+    stand = Stand().egg(place="tub-9")
+    stand.told.tub(START, "tub-9", "dark")
+    for n in range(40, -1, -1):
+        extremes = HandReading("tub-9", AIR, minimum=15.0, maximum=25.0)
+        stand.told.tell(NOW - n * DAY, extremes)
+
+    made = stand.forecast()
+
+    assert (made.basis.days, made.basis.sources) == (28, ("hand",))
+    assert days(made.sexes[0].stages[0])[1] == pytest.approx(9.9, abs=0.2)
 
 
 def test_whoever_asks_twice_gets_one_answer():

@@ -4,10 +4,18 @@ import json
 from datetime import datetime, timedelta
 
 import pytest
+from msgspec.structs import replace
 
-from monitor.cli import forecast_command, main
+from monitor.cli import forecast_answer, forecast_command, main
 from monitor.heart.events import Reading
-from monitor.site.journal import CohortEnded, CohortStarted, Count, Entry, PlaceCreated
+from monitor.site.journal import (
+    CohortAdvanced,
+    CohortEnded,
+    CohortStarted,
+    Count,
+    Entry,
+    PlaceCreated,
+)
 from monitor.site.words import CountKind, PlaceKind
 from monitor.store.writer import Writer
 from tests.desk.quillmere import NOW
@@ -67,7 +75,7 @@ COHORTS = (
     CohortStarted(5, "beetle", "egg", Count(CountKind.COUNTED, 3), "tub-2"),
     CohortStarted(6, "beetle", "egg", Count(CountKind.COUNTED, 3), "tub-1"),
 )
-AGES = {1: 10, 2: 45, 3: 20, 4: 20, 5: 5, 6: 30}
+AGES = {1: 10, 2: 45, 3: 20, 4: 20, 5: 5, 6: 12}
 
 
 class Standing:
@@ -101,7 +109,7 @@ def store(tmp_path, monkeypatch, configured):
         writer.add_entries(entries)
         writer.add_readings(readings, now=NOW)
     monkeypatch.setenv("REARING_STATE", str(state))
-    monkeypatch.setattr(forecast_command, "clock_from_environment", Standing)
+    monkeypatch.setattr(forecast_answer, "clock_from_environment", Standing)
     return state
 
 
@@ -139,6 +147,8 @@ def test_keepers_see_weeks_and_earliest(store, forecast):
         "  adult          earliest week of 18 May",
         "                 by an assumed threshold and spread",
         "  as warm as in 28 of the last 28 days (shelf)",
+        "  egg, adult: from-memory",
+        "  L3, pupa: common-practice",
     ]
 
 
@@ -158,6 +168,26 @@ def test_degree_days_above_an_assumed_threshold_are_told_on_request(store, forec
 
     assert shown not in forecast("--cohort", "2").out
     assert shown in forecast("--cohort", "2", "--degree-days").out
+
+
+def test_what_was_learned_here_stands_before_the_files(store, forecast):
+    """Eggs that hatched after 25 days at 10 a day; the files are had on request."""
+    found = CohortAdvanced(7, "L3", not_before=NOW - 16 * DAY)
+    entries = [
+        Entry(NOW - 40 * DAY, NOW, "ines", replace(COHORTS[0], cohort=7)),
+        Entry(NOW - 14 * DAY, NOW, "ines", found),
+    ]
+    published = forecast("--cohort", "1", "--published", "--json").out
+    with Writer.open(store, now=NOW) as writer, writer.transaction():
+        writer.add_entries(entries)
+
+    learned = json.loads(forecast("--cohort", "1", "--json").out)
+    later = json.loads(forecast("--cohort", "1", "--published", "--json").out)
+
+    assert later == json.loads(published)
+    egg = dict(learned["cohorts"][0]["sexes"][0]["needs"])["egg"]
+    assert egg["source"].startswith("learned from 1 changes of stage here")
+    assert 202 < egg["mean"] < 250
 
 
 def test_a_set_point_takes_the_place_of_the_record(store, forecast):

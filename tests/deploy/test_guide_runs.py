@@ -103,7 +103,8 @@ class House:
         owner = "user root\n" if os.geteuid() == 0 else ""
         main = self.root / "etc/mosquitto/mosquitto.conf"
         main.write_text(owner + self.here(DEBIANS_OWN))
-        for path in (*DEPLOY.iterdir(), ROOT / "config/site.toml", ROOT / "README.md"):
+        shipped = (path for path in DEPLOY.iterdir() if path.is_file())
+        for path in (*shipped, ROOT / "config/site.toml", ROOT / "README.md"):
             to = self.root / "checkout" / path.relative_to(ROOT)
             to.parent.mkdir(exist_ok=True)
             to.write_text(self.here(path.read_text(encoding="utf-8")))

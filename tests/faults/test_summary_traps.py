@@ -5,6 +5,7 @@ import os
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -301,13 +302,8 @@ def test_e7_whatever_the_names_are_the_mail_fits(promised):
     shelves = tuple(
         shelf.model_copy(update={"name": "&\"<>'" * 60}) for shelf in site.shelves
     )
-    configuration = configuration.__class__(
-        **{
-            name: getattr(configuration, name)
-            for name in ("library", "sources", "hash", "text")
-            if hasattr(configuration, name)
-        }
-        | {"site": site.model_copy(update={"shelves": shelves})}
+    configuration = replace(
+        configuration, site=site.model_copy(update={"shelves": shelves})
     )
 
     made = make(

@@ -3,7 +3,7 @@ Learning a requirement from censored changes of stage.
 
 Checked against the closed form of the normal-inverse-gamma family (its Student
 predictive from scipy.stats.t), against SciPy's fit of censored log-normal data, against
-an integral by SciPy's quadrature, and by simulation.
+a plain sum over a fine grid, and by simulation.
 """
 
 import math
@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import integrate, optimize, stats
+from scipy import optimize, stats
 from scipy.special import digamma
 
 from monitor.science.learning import (
@@ -40,9 +40,8 @@ from monitor.science.log_normal import (
 SIMULATED = (
     # seed, true spread over mean, spread known to the library
     (1, 0.05, True),
-    (2, 0.10, True),
-    (3, 0.20, True),
-    (4, 0.10, False),
+    (2, 0.10, False),
+    (4, 0.20, True),
 )
 SPECIES = 200
 COHORTS = 8
@@ -162,30 +161,23 @@ def test_one_exact_amount_far_away_moves_as_the_formula_says():
     assert made.log_median - prior.log_median == pytest.approx(way, rel=1e-8)
 
 
-def test_the_mean_lies_where_a_double_integral_says():
-    """P(mean < mean_low) is 5 % by SciPy's quadrature over the same posterior."""
+def test_the_mean_lies_where_a_plain_sum_says():
+    """P(mean < mean_low) is 5 %, by a fine plain grid and SciPy's distribution."""
     prior = published(200.0, 20.0)
     amounts = [Amount(180, 260), Amount(190, 240), Amount(230, math.inf)]
     made = learn(prior, amounts)
 
-    def density(mu, tau):
-        sigma = math.exp(tau)
-        off = prior.weight * (mu - prior.log_median) ** 2 / 2
-        log = -(2 * prior.shape + 1) * tau - (prior.scale + off) / sigma**2
-        return math.exp(log + log_likelihood(amounts, mu, sigma) - 6)
-
-    def mass(top):
-        found, _ = integrate.dblquad(
-            density, -4.5, 0.5, 4.6, top, epsabs=1e-9, epsrel=1e-4
-        )
-        return found
-
-    whole = mass(lambda _: 6.4)
+    mu, tau = np.meshgrid(np.linspace(4.6, 6.6, 2001), np.linspace(-4.5, 1.0, 551))
+    off = prior.weight * (mu - prior.log_median) ** 2 / 2
+    logs = -(2 * prior.shape + 1) * tau - (prior.scale + off) / np.exp(2 * tau)
+    mass = np.exp(logs - logs.max())
+    for each in amounts:
+        ends = [(math.log(x) - mu) / np.exp(tau) for x in (each.low, each.high)]
+        mass *= stats.norm.cdf(ends[1]) - stats.norm.cdf(ends[0])
+    logs_of_mean = mu + np.exp(2 * tau) / 2
     for edge, share in ((made.mean_low, 0.05), (made.mean_high, 0.95)):
-        below = mass(
-            lambda tau, e=edge: np.clip(math.log(e) - math.exp(2 * tau) / 2, 4.6, 6.4)
-        )
-        assert below / whole == pytest.approx(share, abs=0.004)
+        below = mass[logs_of_mean < math.log(edge)].sum() / mass.sum()
+        assert below == pytest.approx(share, abs=0.003)
 
 
 # the likelihood, against SciPy
@@ -209,6 +201,13 @@ def censored(seed=5):
     return amounts, data
 
 
+def scipys_fit(data):
+    """Sigma and median; its search tries values that have no logarithm."""
+    with np.errstate(divide="ignore"):
+        sigma, _, median = stats.lognorm.fit(data, floc=0)
+    return sigma, median
+
+
 def test_the_likelihood_is_that_of_scipy():
     """At several mu and sigma, constants included."""
     amounts, data = censored()
@@ -221,7 +220,7 @@ def test_the_likelihood_is_that_of_scipy():
 def test_it_is_highest_where_scipy_fits():
     """`lognorm.fit` of the same censored data finds the same mu and sigma."""
     amounts, data = censored()
-    sigma, _, median = stats.lognorm.fit(data, floc=0)
+    sigma, median = scipys_fit(data)
 
     mine = optimize.minimize(
         lambda p: -log_likelihood(amounts, p[0], math.exp(p[1])),
@@ -240,7 +239,7 @@ def test_much_data_goes_where_scipy_fits():
     needs = np.exp(random.normal(6.0, 0.15, 600))
     amounts = [visited(x, 13.0, random.uniform(0, 7)) for x in needs]
     data = stats.CensoredData(interval=[(a.low, a.high) for a in amounts])
-    sigma, _, median = stats.lognorm.fit(data, floc=0)
+    sigma, median = scipys_fit(data)
 
     made = learn(alone(published(300.0, 60.0)), amounts)
 

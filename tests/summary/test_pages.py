@@ -220,3 +220,24 @@ def test_the_parser_finds_what_it_is_for():
     assert Page("<p><b>x</p>").wrong
     with pytest.raises(AssertionError):
         is_sound('<html lang="en"><h2>x</h2></html>')
+
+
+def test_a_calm_tub_has_a_row_and_an_eventful_one_a_card(eventful):
+    """Of many tubs only the exceptions are pictured in the mail; the page has all."""
+    eventful.tub(START - DAY, "tub-2", "shelf-b")
+    eventful.hang(START - DAY, "spare", "tub-2")
+    eventful.measure("spare", hourly(24), "substrate_temperature")
+    drawn = Drawn({p: Picture(p, b"png", 184) for p in ("shelf-a", "shelf-b", "tub-2")})
+
+    calm, shown = mail(eventful.week(), drawn=drawn)
+    whole = page_html(summarise(eventful.week()), ONE, drawn)
+    eventful.start(START - DAY, 2, place="tub-2", of="montane", stage="L1")
+    _, shown_then = mail(eventful.week(), drawn=drawn)
+
+    assert shown == ("shelf-a", "shelf-b")
+    assert "Shelf B > tub-2: substrate, °C" in is_sound(calm).said
+    assert {p["src"] for p in is_sound(whole).all("img")} == {
+        *("shelf-a.png", "shelf-b.png", "tub-2.png")
+    }
+    # cool montane larvae at 24: nobody is calm any more
+    assert "shelf-b" in shown_then

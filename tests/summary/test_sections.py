@@ -475,3 +475,47 @@ def test_readings_by_hand_of_any_quantity_are_written(quillmere, quantity):
     quillmere.tub(START - DAY).read(START + HOUR, quantity=quantity, value=1.0)
 
     assert "read once" in conditions.text(conditions.figures(quillmere.week()))[-1]
+
+
+def silent_together(house):
+    """All are silent from 50 h to 92 h; a-air is until 100 h."""
+    others = [*hourly(24, 0, 50), *hourly(24, 92)]
+    house.measure("a-air", [*hourly(24, 0, 50), *hourly(24, 100)])
+    house.measure("b-air", others).measure("mains", others, "mains")
+    house.measure("b-humidity", others, "relative_humidity")
+    return house.measure("spare", others, "substrate_temperature")
+
+
+def test_the_silence_of_all_is_told_once_and_only_the_rest_of_each(quillmere):
+    """
+    42 h of nothing from anybody, and 8 h more of a-air alone.
+
+    127 h are left in which somebody was heard; of the 126 readings due then a-air gave
+    119 and the others all.
+    """
+    told = sensors.figures(silent_together(quillmere).week())
+
+    together = only(told.unheard)
+    assert (together.since, together.seconds) == (START + 50 * HOUR, 42 * 3600)
+    a = only([s for s in told.sensors if s.sensor == "a-air"])
+    assert (a.longest_silence_s, a.own_silence_s) == (50 * 3600, 8 * 3600)
+    assert a.own_coverage == pytest.approx(119 / 126)
+    lines = sensors.text(told)
+    assert " ".join(" ".join(lines[:2]).split()) == (
+        "No sensor was heard for 1 d 18 h from Wed 25 Feb 02:00: the monitor, its "
+        "broker or their network was off."
+    )
+    assert lines[-2:] == ["Well heard: 4 others.", "No message was refused."]
+
+
+def test_a_sensor_that_speaks_less_often_than_declared_is_asked_about(quillmere):
+    """Every two hours where every hour is declared: half heard, never long silent."""
+    quillmere.measure("a-air", [(hour, 24) for hour in range(0, 169, 2)])
+
+    told = sensors.figures(quillmere.measure("b-air", hourly(24)).week())
+
+    a = only([s for s in told.sensors if s.sensor == "a-air"])
+    assert sensors.is_sparse(a)
+    assert "though never silent for more than 2 h: is its interval right?" in (
+        " ".join(" ".join(sensors.text(told)).split())
+    )

@@ -192,5 +192,8 @@ def index_html(weeks: list[Listed]) -> str:
         + card(f"<table>{head}{rows}</table>")
         + paragraph("Old weeks are kept until you delete their folders.", "foot")
     )
-    style = f"{STYLE}.said{{white-space:normal;text-align:left}}"
+    style = (
+        f"{STYLE}.said{{white-space:normal}}"
+        "th,.said{text-align:left;vertical-align:top}th{white-space:nowrap}"
+    )
     return PAGE.substitute(title="Weekly summaries", style=style, body=body)

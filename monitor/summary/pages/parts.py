@@ -34,13 +34,16 @@ TONE = {Priority.URGENT: "urgent", Priority.PROMPT: "prompt", Priority.NOTE: "no
 def part(section: Section[Any], figures: Any, telling: Telling) -> str:  # noqa: ANN401
     """A section under its heading; one that nobody has laid out shows its text."""
     laid = RENDERERS.get(section.id)
-    inner = laid(figures, telling) if laid else _as_text(section, figures)
+    inner = laid(figures, telling) if laid else _as_text(section, figures, telling)
     return heading(2, section.title) + inner
 
 
-def _as_text(section: Section[Any], figures: Any) -> str:  # noqa: ANN401
+def _as_text(section: Section[Any], figures: Any, telling: Telling) -> str:  # noqa: ANN401
     lines = (section.brief or section.text)(figures)
-    return card("".join(paragraph(line.strip()) for line in lines))
+    shown = lines[: telling.detail.groups]
+    hidden = len(lines) - len(shown)
+    more = [f"and {hidden} more lines on {telling.page}"] if hidden else []
+    return card("".join(paragraph(line.strip()) for line in [*shown, *more]))
 
 
 def look(telling: Telling) -> str:
@@ -153,7 +156,8 @@ def _sensors(told: sensors.Figures, telling: Telling) -> str:
 
 
 def _since(sensor: sensors.SensorFigures, told: sensors.Figures) -> str:
-    return f", from {sensors.silent_since(sensor, told)}" if sensor.n else ""
+    silent = sensor.n and not sensors.is_sparse(sensor)
+    return f", from {sensors.silent_since(sensor, told)}" if silent else ""
 
 
 def _keeping(told: keeping.Figures, telling: Telling) -> str:

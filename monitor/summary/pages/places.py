@@ -31,8 +31,8 @@ Place = tuple[ProbeFigures, ...]
 def conditions(told: Figures, telling: Telling) -> str:
     """Every place, those with an exception first, and what was read by hand."""
     places = ordered(told, telling.found)
-    cards = "".join(_card(p, telling, told.time_zone) for p in _carded(places, telling))
-    rest = places[telling.detail.cards :]
+    carded, rest = _carded(places, telling)
+    cards = "".join(_card(place, telling, told.time_zone) for place in carded)
     hands = table(
         ("by hand", "lowest", "highest", "read"),
         (_hand(hand) for hand in told.by_hand[: telling.detail.hands]),
@@ -47,17 +47,27 @@ def conditions(told: Figures, telling: Telling) -> str:
 
 
 def ordered(told: Figures, found: Sequence[Finding]) -> list[Place]:
-    """The probes of each place: first those with something to look at, the worst."""
+    """The probes of each place: what asks for a look first, calm tubs last."""
     places: dict[str, list[ProbeFigures]] = {}
     for probe in told.probes:
         places.setdefault(probe.place, []).append(probe)
     worst = {f.place: number for number, f in reversed(list(enumerate(found)))}
-    ranked = sorted(places, key=lambda place: worst.get(place, len(found)))
-    return [tuple(places[place]) for place in ranked]
+
+    def rank(place: str) -> tuple[int, bool]:
+        return worst.get(place, len(found)), places[place][0].in_tub
+
+    return [tuple(places[place]) for place in sorted(places, key=rank)]
 
 
-def _carded(places: Sequence[Place], telling: Telling) -> Sequence[Place]:
-    return places[: telling.detail.cards]
+def _carded(
+    places: Sequence[Place], telling: Telling
+) -> tuple[Sequence[Place], Sequence[Place]]:
+    """Those with a card of their own, and the rest; of tubs only the exceptions."""
+    exceptions = {f.place for f in telling.found}
+    calm = sum(p[0].in_tub and p[0].place not in exceptions for p in places)
+    cards = len(places) if telling.detail.all_tubs else len(places) - calm
+    cards = min(cards, telling.detail.cards)
+    return places[:cards], places[cards:]
 
 
 def _card(place: Place, telling: Telling, zone: str) -> str:

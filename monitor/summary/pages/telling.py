@@ -28,6 +28,7 @@ class Detail(msgspec.Struct, frozen=True, kw_only=True):
         sensors: That were heard badly.
         hands: Places that were read by hand.
         all_cohorts: Each cohort in a row too.
+        all_tubs: A card also for tubs of which nothing asks for a look.
     """
 
     alarms: int
@@ -40,6 +41,7 @@ class Detail(msgspec.Struct, frozen=True, kw_only=True):
     sensors: int
     hands: int
     all_cohorts: bool = False
+    all_tubs: bool = False
 
 
 EVERYTHING = Detail(
@@ -53,6 +55,7 @@ EVERYTHING = Detail(
     sensors=10_000,
     hands=10_000,
     all_cohorts=True,
+    all_tubs=True,
 )
 """For the page on disk."""
 

@@ -52,6 +52,7 @@ class ProbeFigures(msgspec.Struct, frozen=True, kw_only=True):
 
     Attributes:
         place: Where it hung at the end of what is told.
+        in_tub: It hangs in an enclosure that comes and goes.
         moved: It was hung elsewhere during the week.
         mean: Over the measured time.
         tolerated: At the end of what is told: what all who depended on the probe
@@ -75,6 +76,7 @@ class ProbeFigures(msgspec.Struct, frozen=True, kw_only=True):
     quantity: Quantity
     place: str
     where: str
+    in_tub: bool
     moved: bool
     lowest: float | None
     mean: float | None
@@ -157,6 +159,8 @@ def _probe(sensor: Sensor, held: Held, plan: Plan, week: WeekView) -> ProbeFigur
         quantity=sensor.quantity,
         place=probe.place,
         where=where(week.house, probe.place),
+        in_tub=probe.place in week.house.places
+        and not week.house.places[probe.place].fixed,
         moved=any(week.start < stay.since < week.until for stay in probe.stays),
         lowest=found.lowest,
         mean=found.mean,
@@ -236,7 +240,7 @@ def text(told: Figures) -> list[str]:
     for probe in told.probes:
         if probe.where != place:
             place = probe.where
-            lines.append(cut(place))
+            lines += folded(place)
         lines.append(_row(probe))
         if seen[place, probe.quantity] > 1:
             lines.append(cut(f"    that is {probe.sensor}"))

@@ -32,6 +32,7 @@ class SensorFigures(msgspec.Struct, frozen=True, kw_only=True):
     How a sensor was heard.
 
     Attributes:
+        place: Where it hung at the end of what is told.
         n: Readings of the week.
         expected: As many as its interval would give.
         coverage: The one by the other, at most 1.
@@ -40,10 +41,12 @@ class SensorFigures(msgspec.Struct, frozen=True, kw_only=True):
         gap_s: A longer silence is missing time. [s]
         own_coverage: As coverage, of the time in which any sensor was heard.
         own_silence_s: Its longest silence in which another one was heard. [s]
+        own_silent_from: When that began. UTC.
     """
 
     sensor: str
     quantity: Quantity
+    place: str
     where: str
     n: int
     expected: int
@@ -53,6 +56,7 @@ class SensorFigures(msgspec.Struct, frozen=True, kw_only=True):
     gap_s: float
     own_coverage: float | None
     own_silence_s: float
+    own_silent_from: datetime
 
 
 class Unheard(msgspec.Struct, frozen=True):
@@ -144,9 +148,11 @@ def _sensor(
     expected = expected_in(whole, sensor.interval)
     off = timedelta(seconds=sum(one.seconds for one in unheard))
     own = expected_in(max(whole - off, timedelta()), sensor.interval)
+    seconds, since = _own_silence(times, week, unheard)
     return SensorFigures(
         sensor=sensor.id,
         quantity=sensor.quantity,
+        place=week.house.probes[sensor.id].place,
         where=where(week.house, week.house.probes[sensor.id].place),
         n=silence.readings,
         expected=expected,
@@ -155,12 +161,15 @@ def _sensor(
         silent_from=silence.since,
         gap_s=week.gap(sensor.id).total_seconds(),
         own_coverage=min(1.0, silence.readings / own) if own else None,
-        own_silence_s=_own_silence(times, week, unheard),
+        own_silence_s=seconds,
+        own_silent_from=since,
     )
 
 
-def _own_silence(times: Times, week: WeekView, unheard: Sequence[Unheard]) -> float:
-    """The longest silence less what of it was the silence of all."""
+def _own_silence(
+    times: Times, week: WeekView, unheard: Sequence[Unheard]
+) -> tuple[float, datetime]:
+    """The longest silence less what of it was the silence of all, and its beginning."""
     first, last = to_us(week.start), to_us(week.until)
     inside = times[(times >= first) & (times < last)]
     edges = np.concatenate(([first], inside, [last]))
@@ -169,7 +178,8 @@ def _own_silence(times: Times, week: WeekView, unheard: Sequence[Unheard]) -> fl
         begun = np.maximum(edges[:-1], to_us(one.since))
         ended = np.minimum(edges[1:], to_us(one.until))
         left -= np.clip(ended - begun, 0, None)
-    return float(left.max()) / SECOND_US
+    longest = int(left.argmax())
+    return float(left[longest]) / SECOND_US, from_us(int(edges[longest]))
 
 
 def text(told: Figures) -> list[str]:
@@ -182,10 +192,11 @@ def text(told: Figures) -> list[str]:
         if sensor.n == 0:
             lines.append("    was never heard")
             continue
-        lines.append(
-            f"    {percent(sensor.coverage)} heard, {sensor.n} of {sensor.expected}; "
-            f"silent for {span(sensor.longest_silence_s)}"
-        )
+        heard = f"{percent(sensor.coverage)} heard, {sensor.n} of {sensor.expected}"
+        if is_sparse(sensor):
+            lines += folded(f"{heard}, {sparse(sensor)}", "    ")
+            continue
+        lines.append(f"    {heard}; silent for {span(sensor.own_silence_s)}")
         lines.append(f"    from {silent_since(sensor, told)}")
     return [*lines, well_heard(told), *refused_lines(told.refused)]
 
@@ -194,6 +205,17 @@ def is_bad(sensor: SensorFigures) -> bool:
     """Whether a sensor needs a line, beside what was the silence of all."""
     heard = sensor.own_coverage is None or sensor.own_coverage >= WELL
     return not heard or sensor.own_silence_s > sensor.gap_s
+
+
+def is_sparse(sensor: SensorFigures) -> bool:
+    """Whether much is missing but no silence was long: it speaks less often."""
+    return sensor.n > 0 and sensor.own_silence_s <= sensor.gap_s
+
+
+def sparse(sensor: SensorFigures) -> str:
+    """What that may mean."""
+    longest = span(sensor.own_silence_s)
+    return f"though never silent for more than {longest}: is its interval right?"
 
 
 def unheard_lines(told: Figures) -> list[str]:
@@ -210,8 +232,8 @@ def unheard_lines(told: Figures) -> list[str]:
 
 
 def silent_since(sensor: SensorFigures, told: Figures) -> str:
-    """When its longest silence began."""
-    return instant(sensor.silent_from, told.time_zone)
+    """When its longest silence began that was its own."""
+    return instant(sensor.own_silent_from, told.time_zone)
 
 
 def well_heard(told: Figures) -> str:
