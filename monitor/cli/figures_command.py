@@ -180,7 +180,7 @@ def _export(arguments: argparse.Namespace, context: Context) -> int:
     if not told.figures:
         raise UsageError(
             "there is nothing to tell yet: a figure needs two changes of stage of one"
-            " species, stage and sex (see `figures learned`)"
+            " species, stage and sex (see `forecast learned`)"
         )
     try:
         raw, found = sign(seen.state, told)
@@ -296,24 +296,24 @@ def _state(context: Context) -> Path:
 
 COMMANDS: tuple[Command, ...] = (
     Command(
-        words=("figures", "learned"),
+        words=("forecast", "learned"),
         help="show what each stage needs: published, seen here, and what follows",
-        example="figures learned --species dynastes-hercules",
+        example="forecast learned --species dynastes-hercules",
         arguments=_learned_arguments,
         run=_learned,
     ),
     Command(
-        words=("figures", "export"),
+        words=("forecast", "export-figures"),
         help="write what this house learned, signed, for other houses; no stock data",
-        example="figures export --to quillmere.figures.json --house Quillmere",
+        example="forecast export-figures --to quillmere.json --house Quillmere",
         arguments=_export_arguments,
         run=_export,
     ),
     Command(
-        words=("figures", "import"),
+        words=("forecast", "import-figures"),
         help="let signed figures of another house count here",
         example=(
-            "figures import quillmere.figures.json"
+            "forecast import-figures quillmere.json"
             " --trust 0f4c-71d2-9a3e-55b0-c1d8-7e6f-2a90-43bb"
         ),
         arguments=_import_arguments,

@@ -48,14 +48,18 @@ def build_parser(commands: Sequence[Command] = COMMANDS) -> argparse.ArgumentPar
     parser.add_argument("--version", action="version", version=__version__)
     top = parser.add_subparsers(metavar="COMMAND", required=True, dest="command")
     groups: dict[str, argparse._SubParsersAction[_Parser]] = {}
+    plain: dict[str, _Parser] = {}
     for command in commands:
         where = top
         if len(command.words) > 1:
             group = command.words[0]
             if group not in groups:
-                held = top.add_parser(group, help=GROUPS.get(group), parents=[common])
+                # a plain command of that word, listed before, is what no verb means
+                held = plain.get(group) or top.add_parser(
+                    group, help=GROUPS.get(group), parents=[common]
+                )
                 groups[group] = held.add_subparsers(
-                    metavar="VERB", required=True, dest="verb"
+                    metavar="VERB", required=group not in plain, dest="verb"
                 )
             where = groups[group]
         made = where.add_parser(
@@ -71,6 +75,8 @@ def build_parser(commands: Sequence[Command] = COMMANDS) -> argparse.ArgumentPar
         )
         command.arguments(made)
         made.set_defaults(run=command.run)
+        if where is top:
+            plain[command.words[0]] = made
     return parser
 
 

@@ -3,7 +3,7 @@
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -25,7 +25,7 @@ DAYS = 56
 """Eight weeks."""
 
 EVERY_MINUTES = 5
-"""One reading of each series in so many minutes."""
+"""One reading of each series in so many minutes, or as often as it declares."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,8 @@ def tracks(
         spread_by = sensor.effective_topic if sensor.pointer else sensor.id
         what = felt(sensor.id, sensor.place, sensor.quantity)
         minutes = np.arange(len(past.epoch_s)) + int(past.epoch_s[0] // 60)
-        due = minutes % EVERY_MINUTES == offset_minutes(spread_by, EVERY_MINUTES)
+        every = min(EVERY_MINUTES, sensor.interval // timedelta(minutes=1))
+        due = minutes % every == offset_minutes(spread_by, every)
         shown = measure(
             truth(past, what, began_at.timestamp())[due], sensor.quantity, rng
         )

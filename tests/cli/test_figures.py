@@ -70,7 +70,9 @@ def houses(tmp_path, monkeypatch, capsys):
 
     def run(house, *argv):
         monkeypatch.setenv("REARING_STATE", str(tmp_path / house))
-        code = main.main(["figures", *map(str, argv)])
+        verb = {"export": "export-figures", "import": "import-figures"}
+        words = [verb.get(argv[0], argv[0]), *map(str, argv[1:])]
+        code = main.main(["forecast", *words])
         said = capsys.readouterr()
         return SimpleNamespace(code=code, out=said.out, err=said.err)
 
@@ -280,4 +282,4 @@ def test_without_a_state_directory_nothing_is_guessed(houses, monkeypatch):
     houses("quillmere", "learned")
     monkeypatch.delenv("REARING_STATE")
 
-    assert main.main(["figures", "learned"]) == 69
+    assert main.main(["forecast", "learned"]) == 69
