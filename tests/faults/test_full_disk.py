@@ -31,6 +31,7 @@ def post():
         yield made
 
 
+@pytest.mark.mosquitto
 def test_q6_alarms_go_out_by_mail_while_the_store_cannot_write(
     tmp_path, small_disk, post
 ):

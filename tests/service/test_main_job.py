@@ -216,6 +216,7 @@ def test_late_and_repeated_readings_wake_nobody(tmp_path, post):
     assert post.messages == []
 
 
+@pytest.mark.mosquitto
 def test_nonsense_is_set_apart_and_later_readings_count(tmp_path):
     """Every kind of nonsense is counted and shown, and the daemon goes on (M1, M3)."""
     port = free_port()
@@ -245,6 +246,7 @@ def test_nonsense_is_set_apart_and_later_readings_count(tmp_path):
     assert "No sensor listens to this topic" in reasons
 
 
+@pytest.mark.mosquitto
 def test_the_state_survives_a_kill(tmp_path, post):
     """An alarm answered before a kill is still answered after it, and rings nobody."""
     port = free_port()
@@ -269,6 +271,7 @@ def test_the_state_survives_a_kill(tmp_path, post):
     assert len(post.messages) == 1
 
 
+@pytest.mark.mosquitto
 def test_sighup_swaps_the_configuration_or_keeps_the_old_one(tmp_path):
     """A wrong file changes nothing and is said; a good one is in force."""
     port = free_port()
