@@ -16,13 +16,14 @@ from functools import partial
 from pathlib import Path
 from types import FrameType
 
-from monitor.accounts.worker import AccountsWorker
+from monitor.accounts.worker import AccountResults, AccountsWorker
 from monitor.channels import Named, channels_of
 from monitor.chores import ChildSummary, Chores
 from monitor.clock import ScaledClock, SteadyClock, clock_from_environment
 from monitor.control.server import ControlServer
 from monitor.desk.view import Reply, Request
 from monitor.errors import ConfigError, MonitorError
+from monitor.foresight import Foresight
 from monitor.health import (
     Heartbeats,
     Supervised,
@@ -195,6 +196,12 @@ class Service:
             self._reader,
             lambda: (self._configuration.site, self._configuration.library),
         )
+        self._foresight = Foresight(
+            self._reader,
+            lambda: (self._configuration.site, self._configuration.library),
+            now=clock.now,
+            hand_over=self._recorder.take_perhaps,
+        )
         self._child = ChildSummary(
             self._paths.config,
             {**self._environment, "REARING_STATE": str(self._paths.state)},
@@ -260,6 +267,11 @@ class Service:
     def _pending(self, now: datetime) -> list[NoticeRow]:
         return [*self._recorder.unsent(), *self._reader.pending_notices(now)]
 
+    def _take_accounts(self, results: AccountResults) -> None:
+        self._recorder.take_accounts(results)
+        if results.finished:
+            self._foresight.look(results.heats)
+
     def _handle(self, request: Request) -> Reply:
         self._hearts.beat("control")
         return self._recorder.ask(request)
@@ -297,7 +309,7 @@ class Service:
             "sender": lambda: self._sender.run(self._stop),
             "accounts": lambda: self._accounts.run(
                 self._stop,
-                self._recorder.take_accounts,
+                self._take_accounts,
                 now=self._clock.now,
                 pause_s=ACCOUNTS_EVERY_S,
                 beat=lambda: self._hearts.beat("accounts"),

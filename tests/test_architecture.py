@@ -26,6 +26,7 @@ FLOORS = (
         "",
         "the edges; they meet in the store only, and not in each other",
     ),
+    ("foresight", "", "from the forecast to what must be watched"),
     ("chores", "", "what comes once a period, in child processes"),
     ("recorder", "", "from the queue through the step into the store"),
     ("channels", "", "every way to every keeper, made from site and secrets"),

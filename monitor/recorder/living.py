@@ -26,12 +26,14 @@ class Living(msgspec.Struct, frozen=True):
         entries: The whole journal.
         house: The journal folded.
         state: Of the pure step, with the plan made of house and configuration.
+        perhaps: Unseen later stages that cohorts may be in, as the forecast says.
     """
 
     configuration: Configuration
     entries: tuple[Entry, ...]
     house: House
     state: State
+    perhaps: Mapping[int, tuple[str, ...]] = {}
 
     def stepped(self, events: Iterable[Event]) -> tuple["Living", tuple[Record, ...]]:
         """Let events happen, one after the other."""
@@ -60,6 +62,12 @@ class Living(msgspec.Struct, frozen=True):
         house = fold(configuration.site, self.entries)
         other = replace(self, configuration=configuration, house=house)
         return _replanned(other, at)
+
+    def with_perhaps(
+        self, perhaps: Mapping[int, tuple[str, ...]], at: datetime
+    ) -> tuple["Living", tuple[Record, ...]]:
+        """Watch for the needs of unseen stages too."""
+        return _replanned(replace(self, perhaps=perhaps), at)
 
     def next_cohort(self) -> int:
         """An id that no cohort ever had."""
@@ -92,15 +100,20 @@ class Living(msgspec.Struct, frozen=True):
 
 
 def _replanned(living: Living, at: datetime) -> tuple[Living, tuple[Record, ...]]:
-    plan = plan_of(living.configuration, living.house)
+    plan = plan_of(living.configuration, living.house, living.perhaps)
     return living.stepped([PlanChanged(at, plan)])
 
 
-def plan_of(configuration: Configuration, house: House) -> Plan:
+def plan_of(
+    configuration: Configuration,
+    house: House,
+    perhaps: Mapping[int, tuple[str, ...]] | None = None,
+) -> Plan:
     """What must be watched in a house under a configuration."""
     return make_plan(
         configuration.site,
         configuration.library,
         house,
         configuration=configuration.hash,
+        perhaps=perhaps,
     )

@@ -1,7 +1,7 @@
 """What other threads want of the recorder: one bounded box, emptied once a cycle."""
 
 import queue
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 
@@ -33,7 +33,16 @@ class Reload:
     configuration: Configuration
 
 
-Message = Asked | Reload | NoticeUpdate | AccountResults | ChoreDone | ChoreFailed
+@dataclass(frozen=True, slots=True)
+class MaybeHere:
+    """Unseen later stages that cohorts may be in, by cohort."""
+
+    stages: Mapping[int, tuple[str, ...]]
+
+
+Message = (
+    Asked | Reload | MaybeHere | NoticeUpdate | AccountResults | ChoreDone | ChoreFailed
+)
 
 
 class Mailbox:

@@ -9,9 +9,8 @@ import logging
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
-from typing import Protocol
 
 from monitor.accounts.heat import CohortHeat
 from monitor.accounts.worker import AccountResults
@@ -36,8 +35,9 @@ from monitor.intake.decode import Decoder
 from monitor.intake.sorting import Sorter
 from monitor.recorder.batch import Batch
 from monitor.recorder.ledger import Ledger
+from monitor.recorder.listening import Listening
 from monitor.recorder.living import Living
-from monitor.recorder.mailbox import Asked, Mailbox, Reload
+from monitor.recorder.mailbox import Asked, Mailbox, MaybeHere, Reload
 from monitor.recorder.signals import Signals
 from monitor.recorder.timing import Timing
 from monitor.recorder.upkeep import Upkeep
@@ -67,20 +67,6 @@ SHOWN_APART = 10
 
 BEHIND = timedelta(hours=1)
 """A clock so far behind the newest reading is wrong (S8)."""
-
-
-class Listening(Protocol):
-    """The intake, as the recorder sees it."""
-
-    @property
-    def draining(self) -> bool:
-        """The backlog since the last connect is not through yet."""
-
-    def note_empty(self, now: datetime) -> None:
-        """The inbox was found empty."""
-
-    def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
-        """These are durable, or set apart."""
 
 
 class Recorder:
@@ -148,6 +134,10 @@ class Recorder:
     def reload(self, configuration: Configuration) -> None:
         """Go by another configuration from the next cycle on."""
         self._mail.put(Reload(configuration))
+
+    def take_perhaps(self, stages: Mapping[int, tuple[str, ...]]) -> None:
+        """Take which cohorts may be in a stage that nobody sees."""
+        self._mail.put(MaybeHere(stages))
 
     def unsent(self) -> list[NoticeRow]:
         """Notices that only memory holds while the store cannot write."""
@@ -271,8 +261,8 @@ class Recorder:
 
     def _take_mail(
         self, batch: Batch, events: list[Event], now: datetime
-    ) -> list[Asked | Reload]:
-        later: list[Asked | Reload] = []
+    ) -> list[Asked | Reload | MaybeHere]:
+        later: list[Asked | Reload | MaybeHere] = []
         for message in self._mail.take():
             match message:
                 case NoticeUpdate():
@@ -299,9 +289,11 @@ class Recorder:
                 events.append(NotTold(now, row.keeper, row.alarms))
         events += self.signals.sending(update, now)
 
-    def _attend(self, message: Asked | Reload, now: datetime) -> None:
+    def _attend(self, message: Asked | Reload | MaybeHere, now: datetime) -> None:
         if isinstance(message, Reload):
             self._reconfigure(message.configuration, now)
+        elif isinstance(message, MaybeHere):
+            self._foresee(message, now)
         else:
             message.reply.set_result(self.serve(message.request, now))
 
@@ -362,6 +354,15 @@ class Recorder:
         batch.configuration = configuration
         self._ledger.commit(batch)
         log.info("configuration in force", extra={"hash": configuration.hash})
+
+    def _foresee(self, message: MaybeHere, now: datetime) -> None:
+        if message.stages == self._living.perhaps:
+            return
+        batch = Batch(now)
+        self._living, records = self._living.with_perhaps(message.stages, now)
+        batch.records += records
+        batch.notices += notices_of(self._living, records)
+        self._commit(batch, now)
 
     def _view(self, now: datetime) -> View:
         return self._living.view(
