@@ -4,15 +4,15 @@ from collections.abc import Iterator, Mapping
 
 import msgspec
 
-from monitor.alarms.alarm import Alarm
+from monitor.alarms.alarm import Alarm, Dweller
 from monitor.alarms.conditions.bands import Danger
 from monitor.alarms.conditions.silence import Silent, silent_after
 from monitor.alarms.limits import Delays
 from monitor.alarms.plan import delays_for, make_plan
-from monitor.site.house import House
+from monitor.site.house import Cohort, House
 from monitor.site.local import is_night
 from monitor.site.site_file import Site
-from monitor.site.species_file import HouseSource, Library, SourceEntry
+from monitor.site.species_file import Band, HouseSource, Library, SourceEntry
 
 Range = tuple[float, float]
 
@@ -158,6 +158,15 @@ def _sensor(
     )
 
 
+def _bands_of(
+    dweller: Dweller, cohort: Cohort | None, library: Library
+) -> Iterator[Band]:
+    """Of the stage, and of unseen ones that the cohort was taken to be perhaps in."""
+    for name in (dweller.stage, *dweller.perhaps) if cohort else ():
+        stage = library.stage(cohort.species, name) if cohort else None
+        yield from stage.bands if stage else ()
+
+
 def _bands(
     raised: Alarm,
     site: Site,
@@ -169,8 +178,7 @@ def _bands(
     night = is_night(raised.raised_at, site.site.time_zone)
     for dweller in raised.at_risk:
         cohort = house.cohorts.get(dweller.cohort)
-        stage = library.stage(cohort.species, dweller.stage) if cohort else None
-        for band in stage.bands if stage else ():
+        for band in _bands_of(dweller, cohort, library):
             feed = house.feed(dweller.place, band.quantity, inside=band.of == "tub")
             by_hand = band.quantity in house.hands.get(dweller.place, ())
             here = feed.place == raised.thing and feed.quantity == raised.quantity
