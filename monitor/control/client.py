@@ -16,6 +16,9 @@ from monitor.desk.view import Request
 from monitor.errors import UnreachableError
 
 Argument = str | int | float | bool | list[str] | None
+QUEUE_FULL_S = 0.02
+"""Rest before another try where too many clients wait already. [s]"""
+
 _START = "start it with `rearing-monitor run`, or the service that runs it"
 
 
@@ -60,7 +63,7 @@ def _exchange(path: Path, line: bytes, deadline: float, timeout: float) -> bytes
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as talk:
         try:
             talk.settimeout(timeout)
-            talk.connect(str(path))
+            _connect(talk, path, deadline)
         except PermissionError as error:
             raise UnreachableError(
                 f"the daemon is not reachable at {path}: {error.strerror}; you must be"
@@ -81,6 +84,19 @@ def _exchange(path: Path, line: bytes, deadline: float, timeout: float) -> bytes
             raise UnreachableError(
                 f"the daemon went away at {path} before it answered: see its log"
             ) from error
+
+
+def _connect(talk: socket.socket, path: Path, deadline: float) -> None:
+    while True:
+        try:
+            talk.connect(str(path))
+        except BlockingIOError:
+            # Linux says so at once when the queue of a listening socket is full
+            if time.monotonic() >= deadline:
+                raise
+            time.sleep(QUEUE_FULL_S)
+        else:
+            return
 
 
 def _say_and_hear(talk: socket.socket, line: bytes, deadline: float) -> bytes:

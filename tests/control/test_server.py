@@ -1,5 +1,6 @@
 """The control socket with good, bad, slow and absent clients."""
 
+import contextlib
 import json
 import socket
 import stat
@@ -148,6 +149,36 @@ def test_a_large_reply_arrives_whole(serve):
     result = ask(served.path, "now", {})
 
     assert len(result["x"]) == 8_000_000
+
+
+def test_a_full_queue_of_clients_is_waited_for(tmp_path):
+    """A socket whose queue is full says "try again" at once: the client does."""
+    path = tmp_path / "control.sock"
+    with contextlib.ExitStack() as stack:
+        full = stack.enter_context(socket.socket(socket.AF_UNIX))
+        full.bind(str(path))
+        full.listen(0)
+        waiting = []
+        while True:
+            client = stack.enter_context(socket.socket(socket.AF_UNIX))
+            client.settimeout(0)
+            try:
+                client.connect(str(path))
+            except BlockingIOError:
+                break
+            waiting.append(client)
+        got = []
+        thread = threading.Thread(target=lambda: got.append(ask(path, "now", {})))
+        thread.start()
+        for _ in waiting:
+            full.accept()[0].close()
+        talk, _ = full.accept()
+        with talk:
+            talk.recv(1 << 16)
+            talk.sendall(b'{"ok":true,"result":{"do":"now"}}\n')
+            thread.join(10)
+
+    assert got == [{"do": "now"}]
 
 
 def test_many_clients_at_once_are_all_answered(serve):
