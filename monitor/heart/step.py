@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 import msgspec
 
 from monitor.alarms.alarm import Alarm, AlarmState
+from monitor.alarms.life import SILENT_STATES, rings_again
 from monitor.alarms.registry import NEVER_MUTED, ONCE
 from monitor.alarms.states import Move
 from monitor.heart.events import (
@@ -95,7 +96,7 @@ def _tick(work: Work, at: datetime) -> None:
     for alarm in list(work.alarms.values()):
         if alarm.set_aside_until is not None and at >= alarm.set_aside_until:
             work.move(alarm, Move.UNSHELVE, at, note="the time set aside is over")
-        elif work.must_ring_again(alarm, at):
+        elif rings_again(alarm, at):
             work.move(alarm, Move.REALARM, at, why="again")
 
 
@@ -143,8 +144,7 @@ def _wrong_state(alarm: Alarm, verb: str) -> str:
     wanted = {"unshelve": AlarmState.SHELVED, "return": AlarmState.OUT_OF_SERVICE}
     if verb in wanted and state is not wanted[verb]:
         return f"alarm {alarm.id} is {state.value}, not {wanted[verb].value}"
-    away = (AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
-    if verb not in wanted and state in away:
+    if verb not in wanted and state in SILENT_STATES:
         return f"alarm {alarm.id} is {state.value}: bring it back first"
     return ""
 

@@ -10,7 +10,6 @@ from monitor.alarms.life import (
     covering,
     moved,
     raised,
-    rings_again,
     updated,
 )
 from monitor.alarms.registry import LISTENING, ONCE
@@ -96,10 +95,6 @@ class Work:
     def refuse(self, answer: Answer, reason: str) -> None:
         """Say why an answer is not carried out."""
         self.records.append(Refused(answer.at, answer.alarm, reason))
-
-    def must_ring_again(self, alarm: Alarm, at: datetime) -> bool:
-        """Whether an answered alarm is no better and its time has run out."""
-        return rings_again(alarm, at)
 
     def apply(self, verdict: Verdict, at: datetime) -> None:
         """Let a verdict act on the alarm of its key."""

@@ -3,7 +3,6 @@
 import random
 import signal
 import threading
-import time
 
 import pytest
 
@@ -19,7 +18,14 @@ from tests.service.support import (
     stamp,
     stored,
 )
-from tests.support.brokers import free_port, mosquitto, publish, publish_lines, wait_for
+from tests.support.brokers import (
+    accepts,
+    free_port,
+    mosquitto,
+    publish,
+    publish_lines,
+    wait_for,
+)
 from tests.support.mail import CatchingServer
 
 MESSAGES = 5_000
@@ -259,7 +265,7 @@ def test_the_state_survives_a_kill(tmp_path, post):
         made.running.send_signal(signal.SIGKILL)
         made.running.wait(10)
         # the embedded broker ends by itself when its parent is gone
-        time.sleep(2.5)
+        wait_for(lambda: not accepts(port))
         again(made)
         [alarm] = made.ask("alarms", "list")["alarms"]
 
