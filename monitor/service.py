@@ -181,6 +181,7 @@ class Service:
             latest=store.latest,
             beat=lambda: self._hearts.beat("recorder"),
             wake_sender=self._wake_sender.set,
+            counted=lambda: self._intake.health().counters(),
         )
         if store.mishap:
             self._recorder.signals.once("store-damaged", store.mishap)

@@ -26,3 +26,12 @@ class IntakeHealth(msgspec.Struct, frozen=True):
     failed_messages: int
     refused_messages: int
     words: str
+
+    def counters(self) -> dict[str, int]:
+        """What is counted, by the names that `now` shows."""
+        return {
+            "connects": self.connects,
+            "failed_connects": self.failed_connects,
+            "refused_filters": len(self.refused_filters),
+            "failed_messages": self.failed_messages,
+        }

@@ -82,6 +82,7 @@ class Recorder:
         latest: The newest stored reading of each series; kept up to date.
         beat: Called once a cycle.
         wake_sender: Called when a notice was stored.
+        counted: What the intake counts, by name, for `now`.
     """
 
     def __init__(
@@ -95,12 +96,13 @@ class Recorder:
         latest: dict[tuple[str, str], Reading],
         beat: Callable[[], None] = lambda: None,
         wake_sender: Callable[[], None] = lambda: None,
+        counted: Callable[[], Mapping[str, int]] = dict,
     ) -> None:
         self._living, self._ledger = living, ledger
         self._inbox, self._intake, self._clock = inbox, intake, clock
         self._latest = latest
         self._heat: dict[int, CohortHeat] = {}
-        self._beat, self._wake_sender = beat, wake_sender
+        self._beat, self._wake_sender, self._counted = beat, wake_sender, counted
         self._mail, self._timing = Mailbox(), Timing(clock)
         self._upkeep = Upkeep(ledger.writer)
         self.signals = Signals(ledger, standing=living.state.core.signals)
@@ -383,6 +385,7 @@ class Recorder:
             state = "clock behind"
         counters = {
             **self._counters,
+            **self._counted(),
             "lost": ledger.lost,
             "inbox_refused": self._inbox.refused,
         }

@@ -248,6 +248,8 @@ def test_nonsense_is_set_apart_and_later_readings_count(tmp_path):
         now = made.ask("now")["daemon"]
 
     assert now["quarantined"] - before == len(zoo) + 2
+    assert now["counters"]["connects"] == 1
+    assert now["counters"]["failed_messages"] == 0
     reasons = " ".join(apart["reason"] for apart in now["set_apart"])
     assert "No sensor listens to this topic" in reasons
 
