@@ -13,8 +13,13 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-PIECE = 8192
-"""Readings worked on at a time; a piece stays in the processor's cache."""
+PIECE = 32_768
+"""
+Readings worked on at a time.
+
+Few enough that a piece of 256 kB stays in the processor's second cache, and enough
+that the calls upon it cost little beside the work: 8,192 take twice as long each.
+"""
 
 DAY_US = 86_400_000_000
 """Microseconds of a day."""

@@ -18,6 +18,11 @@ Array = NDArray[np.float64]
 _AT_ONCE = 32
 _DEPTH = 22.0
 """Grid points below exp(-_DEPTH) of the highest are left out."""
+_SAME = 1e-6
+"""
+Ends that differ by less of the amount count as one: far below any spread, and the mass
+of a narrower interval has no digits left.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +111,11 @@ class _Target:
 
     def __init__(self, prior: Prior, amounts: Sequence[Amount]) -> None:
         self.prior, self.count = prior, len(amounts)
-        seen = np.log([a.low for a in amounts if a.low == a.high])
+        seen = np.log([(a.low + a.high) / 2 for a in amounts if _is_exact(a)])
         self._exact = seen.size
         self._middle = float(seen.mean()) if seen.size else 0.0
         self._squares = float(((seen - self._middle) ** 2).sum())
-        ends = [(a.low, a.high) for a in amounts if a.low < a.high]
+        ends = [(a.low, a.high) for a in amounts if not _is_exact(a)]
         with np.errstate(divide="ignore"):
             self._ends = np.log(np.array(ends, np.float64).reshape(-1, 2))
 
@@ -144,6 +149,11 @@ class _Target:
             if half[1] < 1e-4:  # noqa: PLR2004 - far below the width of any posterior
                 break
         return centre
+
+
+def _is_exact(amount: Amount) -> bool:
+    """Whether the ends tell the same amount, but for rounding."""
+    return amount.high - amount.low <= _SAME * amount.low
 
 
 class _Grid:

@@ -324,6 +324,17 @@ def test_every_posterior_is_finite_with_a_spread(mean, relative, amounts):
     assert 0 <= made.effective <= len(amounts) * 1.001 + 1e-6
 
 
+@pytest.mark.parametrize("wide", [1e-16, 1e-12, 1e-9, 1e-7, 2e-6, 1e-5, 1e-4])
+def test_ends_next_to_each_other_say_what_an_exact_amount_says(wide):
+    """However near: no overflow, and nearly the figures of the amount itself."""
+    prior = published(110.0, 11.0)
+    narrow = Amount(150.0, math.nextafter(150.0, math.inf) + 150.0 * wide)
+
+    made, exact = learn(prior, [narrow]), learn(prior, [Amount(150.0, 150.0)])
+
+    assert astuple(made) == pytest.approx(astuple(exact), rel=1e-3)
+
+
 @settings(max_examples=15, deadline=None)
 @given(st.permutations([Amount(100, 150), Amount(120, 120), Amount(90, math.inf)]))
 def test_the_order_of_cohorts_is_irrelevant(amounts):
