@@ -4,7 +4,7 @@ import argparse
 import json
 from dataclasses import asdict
 
-from monitor.cli import calc_degree_days, calc_rate
+from monitor.cli import calc_degree_days, calc_quality, calc_rate
 from monitor.cli.calc_input import number, table
 from monitor.cli.command import Command, Context
 from monitor.errors import UsageError
@@ -69,4 +69,5 @@ COMMANDS: tuple[Command, ...] = (
     ),
     *calc_degree_days.COMMANDS,
     *calc_rate.COMMANDS,
+    *calc_quality.COMMANDS,
 )

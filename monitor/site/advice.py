@@ -6,6 +6,7 @@ from monitor.site.checking import is_loopback
 from monitor.site.load import Configuration
 from monitor.site.references import NO_BROKER
 from monitor.site.site_file import Site
+from monitor.site.spans import format_span
 from monitor.site.species_file import Library, Stage
 from monitor.site.words import TEMPERATURES, Quantity, Role
 
@@ -29,6 +30,7 @@ def warnings(configuration: Configuration) -> list[str]:
         *_sensors(site),
         *_wildcards(site),
         *_places(site),
+        *_checks(configuration),
         *_library(library),
         *_not_yet(site),
     ]
@@ -127,6 +129,22 @@ def _places(site: Site) -> Iterator[str]:
             yield (
                 f"the limit of {limit.quantity} in {limit.place} has no sensor: "
                 "it never alarms"
+            )
+
+
+def _checks(configuration: Configuration) -> Iterator[str]:
+    """A gap shorter than the interval leaves nothing that looks back in force."""
+    for quantity, checks in sorted(configuration.checks.items()):
+        slow = [
+            s.id
+            for s in configuration.site.sensors
+            if s.quantity is quantity and checks.gap and s.interval > checks.gap.longest
+        ]
+        if checks.gap and slow:
+            yield (
+                f"checks/{quantity}.toml: gap.longest, "
+                f"{format_span(checks.gap.longest)}, is shorter than the interval of "
+                f"{_few(slow)}: each of their readings comes after a gap"
             )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from datetime import date, timedelta
 
 from monitor.site.advice import warnings
+from monitor.site.checks_file import checks_lines
 from monitor.site.load import Configuration
 from monitor.site.model import Model
 from monitor.site.sections import registry
@@ -32,6 +33,9 @@ def effective(configuration: Configuration, secrets_present: Mapping[str, bool])
     for name, present in sorted(secrets_present.items()):
         word = "present (hidden)" if present else "missing"
         lines.append(f"# secret {name}: {word}")
+    for quantity, checks in sorted(configuration.checks.items()):
+        lines += ["", f"# quality checks: {quantity}"]
+        lines += [f"#   {line}" for line in checks_lines(checks)]
     for species in sorted(configuration.library.species.values(), key=lambda s: s.id):
         provisional = species.id in configuration.library.provisional
         lines += _species(species, provisional=provisional)

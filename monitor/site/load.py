@@ -1,4 +1,4 @@
-"""Read the directory of configuration: site, species, templates and sources."""
+"""Read the directory of configuration: site, species, templates, sources, checks."""
 
 import hashlib
 import tomllib
@@ -9,11 +9,14 @@ from typing import Any
 
 import monitor
 from monitor.errors import ConfigError
+from monitor.science.quality import Checks
+from monitor.site.checks_file import quantity_of, read_checks
 from monitor.site.mending import complaint, validated
 from monitor.site.model import Problem
 from monitor.site.references import NO_BROKER
 from monitor.site.site_file import Broker, Site
 from monitor.site.species_file import Library, SourceEntry, Species, source_problems
+from monitor.site.words import Quantity
 
 HASH_LENGTH = 12
 
@@ -30,6 +33,8 @@ class Configuration:
         path: The directory of site.toml.
         hash: First 12 hexadecimal digits of SHA-256 over all files.
         text: The text of every file, by its name within the directory.
+        checks: Quality checks that the house declares, by quantity; what is checked in
+            the end, known failure values too, gives `checks_file.checks_for`.
     """
 
     site: Site
@@ -38,6 +43,7 @@ class Configuration:
     path: Path
     hash: str
     text: dict[str, str] = field(repr=False)
+    checks: Mapping[Quantity, Checks] = field(default_factory=dict)
 
 
 def shipped() -> Path:
@@ -53,6 +59,7 @@ def load(config_dir: Path) -> Configuration:
 
     A directory ``species`` beside site.toml is the whole library, not an addition to
     the shipped one; the same holds for ``templates`` and ``sources.toml`` (C4).
+    Without a directory ``checks`` there are none: their limits are the house's own.
 
     Args:
         config_dir: The directory of site.toml.
@@ -74,6 +81,7 @@ def load(config_dir: Path) -> Configuration:
     library = Library(
         species={**species, **templates}, provisional=frozenset(templates)
     )
+    checks = _checks(config_dir, files)
     digest = hashlib.sha256()
     for name, content in sorted(files.items()):
         digest.update(f"{name}\0{len(content)}\0".encode())
@@ -85,7 +93,19 @@ def load(config_dir: Path) -> Configuration:
         path=config_dir,
         hash=digest.hexdigest()[:HASH_LENGTH],
         text={name: content.decode("utf-8-sig") for name, content in files.items()},
+        checks=checks,
     )
+
+
+def load_checks(path: Path) -> Checks:
+    """
+    Read and prove one file of quality checks, wherever it lies.
+
+    Raises:
+        ConfigError: If it is missing, unreadable or wrong; one line that says where,
+            what and the mend.
+    """
+    return read_checks(_read(path, str(path), {}), str(path))
 
 
 def require_broker(configuration: Configuration) -> Broker:
@@ -139,15 +159,8 @@ def _species(
     sources: Mapping[str, SourceEntry],
 ) -> dict[str, Species]:
     own = config_dir / folder
-    where = own if own.exists() else shipped() / folder
-    try:
-        paths = sorted(p for p in where.iterdir() if p.suffix == ".toml")
-    except OSError as error:
-        raise ConfigError(
-            f"{where}: cannot be read ({error.strerror}): make it a readable directory"
-        ) from None
     found: dict[str, Species] = {}
-    for path in paths:
+    for path in _tomls(own if own.exists() else shipped() / folder):
         name = f"{folder}/{path.name}"
         data = _read(path, name, files)
         species = validated(Species, data, name)
@@ -159,6 +172,25 @@ def _species(
             raise complaint(name, data, problems)
         found[species.id] = species
     return found
+
+
+def _checks(config_dir: Path, files: dict[str, bytes]) -> dict[Quantity, Checks]:
+    folder = config_dir / "checks"
+    found: dict[Quantity, Checks] = {}
+    for path in _tomls(folder) if folder.exists() else ():
+        name = f"checks/{path.name}"
+        quantity = quantity_of(path.stem, name)
+        found[quantity] = read_checks(_read(path, name, files), name)
+    return found
+
+
+def _tomls(folder: Path) -> list[Path]:
+    try:
+        return sorted(p for p in folder.iterdir() if p.suffix == ".toml")
+    except OSError as error:
+        raise ConfigError(
+            f"{folder}: cannot be read ({error.strerror}): make it a readable directory"
+        ) from None
 
 
 def _read(path: Path, name: str, files: dict[str, bytes]) -> dict[str, Any]:

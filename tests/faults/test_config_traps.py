@@ -10,7 +10,8 @@ import pytest
 from pydantic import ValidationError
 
 from monitor.errors import ConfigError
-from monitor.site import site_file, species_file
+from monitor.site import checks_file, site_file, species_file
+from monitor.site.checks_file import ChecksFile
 from monitor.site.load import load
 from monitor.site.mending import validated
 from monitor.site.model import Model
@@ -21,7 +22,11 @@ from tests.site.conftest import check, house, secrets
 
 __all__ = ["check", "house", "secrets"]
 
-FORMS = {"site": (Site, forms.site_data()), "species": (Species, forms.species_data())}
+FORMS = {
+    "site": (Site, forms.site_data()),
+    "species": (Species, forms.species_data()),
+    "checks": (ChecksFile, forms.checks_data()),
+}
 
 
 def complaint(form, data):
@@ -186,7 +191,8 @@ def test_c6_a_missing_directory_of_secrets_ends_with_78(house, check, monkeypatc
 
 
 def models():
-    found = [*vars(site_file).values(), *vars(species_file).values()]
+    files = (site_file, species_file, checks_file)
+    found = [value for file in files for value in vars(file).values()]
     return sorted(
         {m for m in found if isinstance(m, type) and issubclass(m, Model)},
         key=lambda m: m.__name__,
@@ -267,6 +273,8 @@ RANGES = [
     ("species", ("stage", 0, "band", 0, "tolerated")),
     ("species", ("stage", 0, "band", 0, "danger")),
     ("species", ("stage", 0, "band", 0, "night", "tolerated")),
+    ("checks", ("gross_range", "fail")),
+    ("checks", ("gross_range", "suspect")),
 ]
 
 

@@ -1,4 +1,4 @@
-"""The complete form of a site and of a species file, as the contract has it."""
+"""The complete form of a site, of a species file and of checks, as in the contract."""
 
 import copy
 import tomllib
@@ -147,6 +147,33 @@ id = "resting-adult"
 acts = ["look", "carry-level"]
 """
 
+CHECKS = """\
+[gross_range]
+fail = [-10.0, 60.0]
+suspect = [5.0, 40.0]
+
+[spike]
+suspect = 2.0
+fail = 5.0
+
+[rate_of_change]
+suspect = 24.0
+fail = 60.0
+
+[flat_line]
+suspect = "30 min"
+fail = "50 min"
+tolerance = 0.005
+
+[attenuated_signal]
+period = "2 h"
+suspect = 0.05
+fail = 0.01
+
+[gap]
+longest = "15 min"
+"""
+
 SECRETS = ("broker_password", "mail_password", "channel_ines-text", "mirror_token")
 """What a site of this form needs."""
 
@@ -159,6 +186,11 @@ def site_data() -> dict[str, Any]:
 def species_data() -> dict[str, Any]:
     """The species file as read."""
     return tomllib.loads(SPECIES)
+
+
+def checks_data() -> dict[str, Any]:
+    """The checks as read."""
+    return tomllib.loads(CHECKS)
 
 
 def edited(text: str, *edits: tuple[str, str]) -> str:
