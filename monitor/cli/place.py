@@ -1,6 +1,7 @@
 """``place``: tubs that are set up, carried and scrapped."""
 
 import argparse
+from typing import Any
 
 from monitor.cli.ask import Result, change, given, look, stale_line
 from monitor.cli.command import Command, Context
@@ -59,6 +60,9 @@ def _list(arguments: argparse.Namespace, context: Context) -> int:
 def _show(result: Result) -> str:
     sheet = Sheet(result)
     places = {row["id"]: row for row in sheet.rows("places")}
+    off = {key: _off_probe(row.get("distance")) for key, row in places.items()}
+    # a house that has no surveys is not told of them
+    surveyed = any(off.values())
     rows = []
     for row in places.values():
         depth, parent = 0, row["parent"]
@@ -70,10 +74,20 @@ def _show(result: Result) -> str:
             (
                 "  " * depth + row["id"],
                 row["kind"],
+                *([off[row["id"]]] if surveyed else []),
                 f"scrapped {sheet.local(gone)}" if gone else living,
             )
         )
-    return "\n".join([*stale_line(sheet), table(("place", "kind", "cohorts"), rows)])
+    head = ("place", "kind", *(["off its probe"] if surveyed else []), "cohorts")
+    return "\n".join([*stale_line(sheet), table(head, rows)])
+
+
+def _off_probe(distance: dict[str, Any] | None) -> str:
+    """Offset and spread that a survey told; a neighbour's is in brackets."""
+    if distance is None or distance["how"] not in ("surveyed", "neighbours"):
+        return ""
+    words = f"{distance['offset_k']:+.1f} +-{distance['spread_k']:.1f} K"
+    return words if distance["how"] == "surveyed" else f"({words})"
 
 
 COMMANDS: tuple[Command, ...] = (

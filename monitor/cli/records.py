@@ -8,11 +8,13 @@ from monitor.cli.now_command import COMMANDS as NOW
 from monitor.cli.place import COMMANDS as PLACE
 from monitor.cli.reading import COMMANDS as READING
 from monitor.cli.sensor import COMMANDS as SENSOR
+from monitor.cli.survey import COMMANDS as SURVEY
 
 COMMANDS: tuple[Command, ...] = (
     *NOW,
     *ALARMS,
     *PLACE,
+    *SURVEY,
     *COHORT,
     *READING,
     *SENSOR,

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 
-from monitor.desk import alarms, cohorts, now, places, readings, sensors
+from monitor.desk import alarms, cohorts, now, places, readings, sensors, surveys
 from monitor.desk.asked import Asked, spelled
 from monitor.desk.said import listed, unknown
 from monitor.desk.view import Outcome, Request, View
@@ -51,6 +51,10 @@ VERBS: Mapping[str, Verb] = {
     "place create": _verb(places.create, "ids kind in name"),
     "place move": _verb(places.move, "ids to"),
     "place scrap": _verb(places.scrap, "ids"),
+    "place survey": _verb(
+        surveys.add,
+        "place sensor offset spread against since until pairs measured_s",
+    ),
     "place list": _verb(places.list_places, "all", changes=False),
     "cohort start": _verb(cohorts.start, "species stage count place sex colony anyway"),
     "cohort move": _verb(cohorts.move, "id to anyway"),

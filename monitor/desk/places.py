@@ -8,6 +8,7 @@ import msgspec
 from monitor.desk.asked import Asked
 from monitor.desk.bands import clash
 from monitor.desk.said import cohort_words, iso, iso_or_none, listed, unknown
+from monitor.desk.surveys import distance_row
 from monitor.desk.view import Outcome
 from monitor.errors import RefusedError, UsageError
 from monitor.site.house import House, Place
@@ -119,6 +120,7 @@ def list_places(asked: Asked) -> Outcome:
                     "since": iso(place.stays[0].since) if place.stays else None,
                     "scrapped_at": iso_or_none(place.scrapped_at),
                     "cohorts": living.get(place.id, []),
+                    "distance": distance_row(view.house, place, view.now),
                 }
                 for place in in_order(view.house)
                 if everything or place.scrapped_at is None

@@ -17,9 +17,11 @@ from monitor.site.journal import (
     PlaceCreated,
     PlaceMoved,
     PlaceScrapped,
+    PlaceSurveyed,
     ProbeMoved,
 )
 from monitor.site.site_file import Site
+from monitor.site.surveys import Distance, Reference, SurveyFolding, Surveys
 from monitor.site.words import PlaceKind, Quantity
 
 replace = msgspec.structs.replace
@@ -127,6 +129,7 @@ class House(msgspec.Struct, frozen=True):
         hands: What is read by hand at a place.
         hung: Sensors by the place where they hang now and what they measure; made
             from the probes.
+        surveys: How far places are from the probes that speak for them.
     """
 
     places: Mapping[str, Place]
@@ -134,6 +137,7 @@ class House(msgspec.Struct, frozen=True):
     probes: Mapping[str, Probe]
     hands: Mapping[str, frozenset[Quantity]]
     hung: Mapping[tuple[str, Quantity], tuple[str, ...]] = {}
+    surveys: Surveys = Surveys()
 
     def __post_init__(self) -> None:
         """Lay the index: a house of 500 probes is asked for each band of each tub."""
@@ -199,6 +203,11 @@ class House(msgspec.Struct, frozen=True):
             if sought in self.hands.get(place, ()):
                 return Feed((HAND + place,), sought, place, "hand")
         return Feed((), quantity, place, "none")
+
+    def distance(self, place: str, feed: Feed, *, at: datetime) -> Distance:
+        """Tell how far a place is from what feeds it: see `Surveys.distance`."""
+        reference = Reference(feed.place, feed.quantity)
+        return self.surveys.distance(place, reference, feed.source, at=at)
 
     def _sensors_at(
         self, place: str, quantity: Quantity, at: datetime | None
@@ -268,11 +277,13 @@ class _Folding:
         self._places, self._probes = dict(start.places), dict(start.probes)
         self._cohorts: dict[int, Cohort] = {}
         self._hands: dict[str, set[Quantity]] = {}
+        self._surveys = SurveyFolding()
 
     def house(self) -> House:
         """What has become of it."""
         hands = {place: frozenset(q) for place, q in self._hands.items()}
-        return House(self._places, self._cohorts, self._probes, hands)
+        surveys = self._surveys.surveys()
+        return House(self._places, self._cohorts, self._probes, hands, surveys=surveys)
 
     def take(self, entry: Entry) -> None:
         """Let one entry happen."""
@@ -284,6 +295,8 @@ class _Folding:
                 moved = self._probes[sensor]
                 stays = _stays(moved.stays, place, at)
                 self._probes[sensor] = replace(moved, stays=stays)
+            case PlaceSurveyed(place=place) if place in self._places:
+                self._surveys.take(fact, at)
             case HandReading(place=place, quantity=quantity):
                 self._hands.setdefault(place, set()).add(quantity)
             case CohortStarted():
@@ -304,6 +317,7 @@ class _Folding:
             case PlaceCreated(place, kind, parent, name):
                 if known is None or known.scrapped_at:
                     begun = (Stay(parent, at),)
+                    self._surveys.made_anew(place)
                     self._places[place] = Place(
                         place, kind, name or place, parent, fixed=False, stays=begun
                     )

@@ -115,6 +115,38 @@ class HandReading(msgspec.Struct, frozen=True, tag="hand-reading"):
     thermometer: str | None = None
 
 
+class PlaceSurveyed(msgspec.Struct, frozen=True, tag="place-surveyed"):
+    """
+    A place was compared with the probe that speaks for it.
+
+    Attributes:
+        place: The place.
+        quantity: What was measured in it, a temperature.
+        reference: The place of the probe that it was compared with.
+        reference_quantity: What that probe measures, a temperature.
+        offset_k: Place minus reference, above zero where the place is warmer. [K]
+        spread_k: Standard deviation of the difference. [K]
+        sensor: The probe that was left in the place; None where a keeper states what
+            was found otherwise.
+        since: When the comparison began. UTC.
+        until: When it ended. UTC.
+        pairs: How many differences it rests on.
+        measured_s: How much of the time was measured. [s]
+    """
+
+    place: str
+    quantity: Quantity
+    reference: str
+    reference_quantity: Quantity
+    offset_k: float
+    spread_k: float
+    sensor: str | None = None
+    since: datetime | None = None
+    until: datetime | None = None
+    pairs: int = 0
+    measured_s: float = 0.0
+
+
 Fact = (
     PlaceCreated
     | PlaceMoved
@@ -126,6 +158,7 @@ Fact = (
     | CohortCounted
     | CohortEnded
     | HandReading
+    | PlaceSurveyed
 )
 """What an entry says; the tag of each class is its kind in the store."""
 

@@ -130,6 +130,7 @@ CHANGES = [
     "place create tub-9 --in shelf-a",
     "place move tub-1 --to shelf-b",
     "place scrap tub-1",
+    "place survey tub-1 --offset 0.8 --spread 0.4",
     " ".join(START),
     "cohort move 1 --to tub-2",
     "cohort advance 1",

@@ -4,6 +4,7 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from monitor.alarms.alarm import AlarmState, Dweller, Told
+from monitor.alarms.perhaps import PerhapsSince
 from monitor.errors import StoreError
 from monitor.heart.events import AlarmChanged
 from monitor.site.journal import (
@@ -18,6 +19,7 @@ from monitor.site.journal import (
     PlaceCreated,
     PlaceMoved,
     PlaceScrapped,
+    PlaceSurveyed,
     ProbeMoved,
 )
 from monitor.site.words import CountKind, PlaceKind, Priority, Quantity
@@ -41,6 +43,19 @@ FACTS = (
     CohortCounted(7, Count(CountKind.UNKNOWN)),
     CohortEnded(7, "exhibited"),
     HandReading("tub-1", Quantity.AIR_TEMPERATURE, minimum=20.5, maximum=25.0),
+    PlaceSurveyed(
+        "tub-1",
+        Quantity.SUBSTRATE_TEMPERATURE,
+        "shelf-a",
+        Quantity.AIR_TEMPERATURE,
+        offset_k=0.8,
+        spread_k=0.4,
+        sensor="spare",
+        since=NOW - timedelta(days=6),
+        until=NOW - timedelta(days=2),
+        pairs=1152,
+        measured_s=345_600.0,
+    ),
 )
 
 
@@ -110,13 +125,30 @@ def test_an_alarm_and_its_changes_come_back(writer):
     ]
 
 
-@pytest.mark.parametrize("table", ["journal", "alarm_change"])
-@pytest.mark.parametrize("change", ["UPDATE {} SET note = 'x'", "DELETE FROM {}"])
+def test_stages_that_were_taken_to_be_perhaps_there_come_back(writer):
+    """In the order of taking, also after a clock was set back."""
+    given = [
+        PerhapsSince(NOW, 1, ("prepupa", "pupa")),
+        PerhapsSince(NOW, 2, ("pupa",)),
+        PerhapsSince(NOW + timedelta(hours=1), 1, ()),
+        PerhapsSince(NOW - timedelta(hours=1), 3, ("ñymphe — «x»",)),
+    ]
+
+    with writer.transaction():
+        for each in given:
+            writer.take_perhaps(each)
+
+    assert read(writer).perhaps() == given
+
+
+@pytest.mark.parametrize("table", ["journal", "alarm_change", "perhaps"])
+@pytest.mark.parametrize("change", ["UPDATE {} SET id = 99", "DELETE FROM {}"])
 def test_history_is_append_only(writer, table, change):
-    """Neither the journal nor what happened to an alarm can be rewritten."""
+    """Journal, what happened to alarms and what was thought of cannot be rewritten."""
     with writer.transaction():
         writer.add_entries([entry(FACTS[0])])
         writer.save_alarm(alarm(), "raised", NOW)
+        writer.take_perhaps(PerhapsSince(NOW, 1, ("pupa",)))
 
     with (
         pytest.raises(StoreError, match="append-only"),
