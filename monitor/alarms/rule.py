@@ -139,7 +139,7 @@ def dweller_of(
         cohort.place,
         _acts(stages),
         _caution(cohort, stages),
-        perhaps,
+        may_be(cohort, library, perhaps),
     )
 
 
@@ -157,9 +157,28 @@ def dwellers_of(
 def stages_of(
     cohort: Cohort, library: Library, perhaps: Iterable[str]
 ) -> tuple[Stage, ...]:
-    """The stage of a cohort, and those that it may be in; unknown ones left out."""
+    """
+    Find the stage of a cohort, and later ones that it may be in.
+
+    What the species does not have is left out: its file may have changed since a stage
+    was thought of. So is what the cohort has reached or passed by now.
+    """
     found = (library.stage(cohort.species, s) for s in (cohort.stage, *perhaps))
-    return tuple(stage for stage in found if stage is not None)
+    known = [stage for stage in found if stage is not None]
+    species = library.species.get(cohort.species)
+    own = library.stage(cohort.species, cohort.stage)
+    if species is None or own is None or len(known) == 1:
+        return tuple(known)
+    order = [stage.id for stage in species.stages]
+    reached = order.index(own.id)
+    return (own, *(s for s in known[1:] if order.index(s.id) > reached))
+
+
+def may_be(cohort: Cohort, library: Library, perhaps: Iterable[str]) -> tuple[str, ...]:
+    """Ids of the later stages that a cohort may be in, of those that are thought of."""
+    own = cohort.stage.casefold()
+    stages = stages_of(cohort, library, perhaps)
+    return tuple(stage.id for stage in stages if stage.id.casefold() != own)
 
 
 def _acts(stages: Sequence[Stage]) -> tuple[str, ...]:

@@ -31,6 +31,12 @@ CAVEAT = (
 )
 
 
+FORESEEN = (
+    "Stages that cohorts were then taken to be perhaps in, seen by nobody, hold here",
+    "too, with the bands of this configuration.",
+)
+
+
 def _arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--from", metavar="TIME", required=True, help=f"from this on: {WHEN}"
@@ -173,6 +179,8 @@ def _lines(
         f"{marks.count('same')} the same, {marks.count('only then')} only then, "
         f"{marks.count('only now')} only now."
     )
+    if then.perhaps:
+        yield from FORESEEN
     yield from CAVEAT
 
 

@@ -8,6 +8,7 @@ from tempfile import TemporaryDirectory
 import msgspec
 
 from monitor.alarms.alarm import Alarm
+from monitor.alarms.perhaps import perhaps_at
 from monitor.clock import from_us
 from monitor.errors import ConfigError, UsageError
 from monitor.explain.evidence import (
@@ -53,7 +54,7 @@ def gather(reader: Reader, present: Configuration, number: int) -> Evidence:
             raise UsageError(_unknown(number, store.next_alarm_id() - 1))
         changes = store.alarm_changes(number)
         notices = store.notices(number)
-        entries = store.entries()
+        entries, taken = store.entries(), store.perhaps()
         points = _points(store, alarm)
         stored = store.configuration(alarm.configuration)
     raised = changes[0].alarm if changes else alarm
@@ -67,6 +68,7 @@ def gather(reader: Reader, present: Configuration, number: int) -> Evidence:
         configuration.library,
         fold(configuration.site, known, until=raised.raised_at),
         configuration.sources,
+        perhaps=perhaps_at(taken, raised.raised_at),
     )
     end = alarm.over_at or (points[-1].time if points else alarm.raised_at)
     return Evidence(

@@ -8,7 +8,7 @@ from monitor.alarms.alarm import Alarm, Dweller
 from monitor.alarms.conditions.bands import Danger
 from monitor.alarms.conditions.silence import Silent, silent_after
 from monitor.alarms.limits import Delays
-from monitor.alarms.plan import delays_for, make_plan
+from monitor.alarms.plan import Perhaps, delays_for, make_plan
 from monitor.site.house import Cohort, House
 from monitor.site.local import is_night
 from monitor.site.site_file import Site
@@ -108,6 +108,8 @@ def judged_by(
     library: Library,
     house: House,
     sources: Mapping[str, SourceEntry],
+    *,
+    perhaps: Perhaps | None = None,
 ) -> JudgedBy:
     """
     Find what an alarm was held against.
@@ -118,9 +120,10 @@ def judged_by(
         library: Species of that time.
         house: Where everything was, as far as it was known when the alarm came.
         sources: sources.toml.
+        perhaps: Unseen stages that cohorts were then taken to be perhaps in.
     """
     if raised.kind == Silent.id:
-        return JudgedBy(sensor=_sensor(raised, site, library, house))
+        return JudgedBy(sensor=_sensor(raised, site, library, house, perhaps))
     if raised.quantity is None:
         return JudgedBy()
     found = [
@@ -144,9 +147,13 @@ def cited(source: str | HouseSource, sources: Mapping[str, SourceEntry]) -> Cite
 
 
 def _sensor(
-    raised: Alarm, site: Site, library: Library, house: House
+    raised: Alarm,
+    site: Site,
+    library: Library,
+    house: House,
+    perhaps: Perhaps | None,
 ) -> SensorUsed | None:
-    plan = make_plan(site, library, house)
+    plan = make_plan(site, library, house, perhaps=perhaps)
     rule = plan.sensors.get((raised.thing, raised.quantity or ""))
     if rule is None:
         return None
@@ -160,11 +167,15 @@ def _sensor(
 
 def _bands_of(
     dweller: Dweller, cohort: Cohort | None, library: Library
-) -> Iterator[Band]:
+) -> Iterator[tuple[str, Band]]:
     """Of the stage, and of unseen ones that the cohort was taken to be perhaps in."""
     for name in (dweller.stage, *dweller.perhaps) if cohort else ():
         stage = library.stage(cohort.species, name) if cohort else None
-        yield from stage.bands if stage else ()
+        who = f"{dweller.species} {dweller.stage}"
+        if name != dweller.stage:
+            who += f", perhaps already {name}"
+        for band in stage.bands if stage else ():
+            yield who, band
 
 
 def _bands(
@@ -178,7 +189,7 @@ def _bands(
     night = is_night(raised.raised_at, site.site.time_zone)
     for dweller in raised.at_risk:
         cohort = house.cohorts.get(dweller.cohort)
-        for band in _bands_of(dweller, cohort, library):
+        for who, band in _bands_of(dweller, cohort, library):
             feed = house.feed(dweller.place, band.quantity, inside=band.of == "tub")
             by_hand = band.quantity in house.hands.get(dweller.place, ())
             here = feed.place == raised.thing and feed.quantity == raised.quantity
@@ -193,7 +204,7 @@ def _bands(
             )
             limits = band.limits(night=night)
             yield _used(
-                f"{dweller.species} {dweller.stage}",
+                who,
                 (dweller.cohort,),
                 (limits.tolerated, limits.danger),
                 delays,

@@ -6,6 +6,7 @@ from heapq import merge
 
 import msgspec
 
+from monitor.alarms.perhaps import PerhapsSince, perhaps_at, within
 from monitor.clock import from_us
 from monitor.explain.comparing import Compared, Occurrence, compare, occurrences
 from monitor.explain.replaying import WARM_UP, Replayed, Word, replay, said
@@ -35,6 +36,7 @@ class Past(msgspec.Struct, frozen=True):
         changes: What happened to each alarm, from its beginning.
         words: Answers and states of the system.
         notices: That were made in the time.
+        taken: What cohorts were taken to be perhaps in, then and `WARM_UP` before.
     """
 
     begin: datetime
@@ -45,6 +47,16 @@ class Past(msgspec.Struct, frozen=True):
     changes: tuple[tuple[AlarmChanged, ...], ...]
     words: tuple[Word | Signal, ...]
     notices: tuple[NoticeRow, ...]
+    taken: tuple[PerhapsSince, ...] = ()
+
+    @property
+    def perhaps(self) -> bool:
+        """Whether any cohort was taken to be perhaps in a stage in what is played."""
+        held = perhaps_at(self.taken, self.begin)
+        return bool(held) or any(
+            change.stages and self.begin < change.at <= self.end
+            for change in self.taken
+        )
 
     def readings(self) -> Iterator[Reading]:
         """All readings in order of time."""
@@ -85,6 +97,7 @@ def past(reader: Reader, start: datetime, end: datetime) -> Past:
     since = start - WARM_UP
     with reader.snapshot() as store:
         entries = tuple(store.entries())
+        taken = within(store.perhaps(), since, end)
         series = {
             (row.sensor, row.quantity): store.readings(
                 row.sensor, row.quantity, since, end + MICROSECOND
@@ -113,6 +126,7 @@ def past(reader: Reader, start: datetime, end: datetime) -> Past:
         changes,
         tuple(_words(changes, begin)),
         notices,
+        taken,
     )
 
 
@@ -137,6 +151,7 @@ def what_if(then: Past, configuration: Configuration) -> WhatIf:
         then.words,
         begin=then.begin,
         end=then.end,
+        taken=then.taken,
     )
     return WhatIf(
         compare(_within(then.changes, then), _within(made.changes, then)),

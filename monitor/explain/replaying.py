@@ -8,6 +8,7 @@ from itertools import groupby
 import msgspec
 
 from monitor.alarms.conditions.silence import silent_after
+from monitor.alarms.perhaps import PerhapsSince, perhaps_at
 from monitor.alarms.plan import Plan, make_plan
 from monitor.alarms.registry import CONDITIONS
 from monitor.clock import EPOCH
@@ -106,6 +107,7 @@ def replay(
     *,
     begin: datetime,
     end: datetime,
+    taken: Sequence[PerhapsSince] = (),
     tick: timedelta = TICK,
 ) -> Replayed:
     """
@@ -118,15 +120,17 @@ def replay(
         words: Of keepers and of the system, in any order.
         begin: Where it starts, `WARM_UP` before what is asked about. UTC.
         end: Where it stops. UTC.
+        taken: What cohorts were taken to be perhaps in, in the order of taking; each
+            counts from its instant, as it did then.
         tick: How far ticks lie apart, a whole multiple of 10 s.
     """
-    state = State(_plan(configuration, entries, begin))
+    past = _Past(configuration, entries, taken)
+    state = State(past.plan(begin))
     playing = _Playing(state, begin, tick)
     playing.happen([Started(begin)])
     later = sorted(words, key=lambda w: w.at)
-    plans = _plans(configuration, entries, begin, end)
     inputs: Iterator[tuple[datetime, Input | PlanChanged]] = merge(
-        plans,
+        past.plans(begin, end),
         ((r.time, r) for r in readings),
         ((max(w.at, begin), w) for w in later),
         key=lambda pair: pair[0],
@@ -144,25 +148,37 @@ def replay(
     )
 
 
-def _plan(configuration: Configuration, entries: Sequence[Entry], at: datetime) -> Plan:
-    known = [e for e in entries if e.entered_at <= at]
-    house = fold(configuration.site, known)
-    return make_plan(
-        configuration.site,
-        configuration.library,
-        house,
-        configuration=configuration.hash,
-    )
+class _Past:
+    """What was known at each instant of what had to be watched."""
 
+    def __init__(
+        self,
+        configuration: Configuration,
+        entries: Sequence[Entry],
+        taken: Sequence[PerhapsSince],
+    ) -> None:
+        self._configuration = configuration
+        self._entries, self._taken = entries, taken
 
-def _plans(
-    configuration: Configuration,
-    entries: Sequence[Entry],
-    begin: datetime,
-    end: datetime,
-) -> Iterator[tuple[datetime, PlanChanged]]:
-    for at in sorted({e.entered_at for e in entries if begin < e.entered_at <= end}):
-        yield at, PlanChanged(at, _plan(configuration, entries, at))
+    def plan(self, at: datetime) -> Plan:
+        """The plan of an instant."""
+        known = [e for e in self._entries if e.entered_at <= at]
+        house = fold(self._configuration.site, known)
+        return make_plan(
+            self._configuration.site,
+            self._configuration.library,
+            house,
+            configuration=self._configuration.hash,
+            perhaps=perhaps_at(self._taken, at),
+        )
+
+    def plans(
+        self, begin: datetime, end: datetime
+    ) -> Iterator[tuple[datetime, PlanChanged]]:
+        """Each change of plan after the beginning."""
+        told = [e.entered_at for e in self._entries] + [t.at for t in self._taken]
+        for at in sorted({at for at in told if begin < at <= end}):
+            yield at, PlanChanged(at, self.plan(at))
 
 
 class _Playing:

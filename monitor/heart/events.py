@@ -6,6 +6,7 @@ from typing import Literal
 import msgspec
 
 from monitor.alarms.alarm import Alarm
+from monitor.alarms.perhaps import PerhapsSince
 from monitor.alarms.plan import Plan
 from monitor.site.words import Priority
 
@@ -77,7 +78,7 @@ class ClockStepped(msgspec.Struct, frozen=True):
 
 
 class PlanChanged(msgspec.Struct, frozen=True):
-    """A journal entry or a new configuration changed what must be watched."""
+    """An entry, a configuration or the forecast changed what must be watched."""
 
     at: datetime
     plan: Plan
@@ -139,4 +140,4 @@ class Refused(msgspec.Struct, frozen=True):
     reason: str
 
 
-Record = AlarmChanged | NoticeWanted | Refused
+Record = AlarmChanged | NoticeWanted | Refused | PerhapsSince

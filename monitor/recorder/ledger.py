@@ -7,6 +7,7 @@ from datetime import datetime
 import msgspec
 
 from monitor.accounts.worker import AccountResults
+from monitor.alarms.perhaps import PerhapsSince
 from monitor.errors import StoreError
 from monitor.heart.events import AlarmChanged, Record
 from monitor.heart.state import STATE_VERSION
@@ -21,7 +22,7 @@ log = logging.getLogger(__name__)
 replace = msgspec.structs.replace
 
 MOST_UNSAVED = 5_000
-"""Alarm changes kept in memory while the store cannot write."""
+"""Records kept in memory while the store cannot write."""
 
 MOST_UNSENT = 200
 """Notices kept in memory while the store cannot write."""
@@ -102,7 +103,7 @@ class Ledger:
             if batch.entries:
                 writer.add_entries(batch.entries)
             held = self._quarantine(batch)
-            self._write_alarms(batch)
+            self._write_records(batch)
             self._write_notices(batch)
             for results in batch.accounts:
                 self._write_accounts(results)
@@ -123,12 +124,14 @@ class Ledger:
         self.committed += sum(fresh)
         self.committed_at = batch.at
 
-    def _write_alarms(self, batch: Batch) -> None:
+    def _write_records(self, batch: Batch) -> None:
         for record in (*self._unsaved, *batch.records):
             if isinstance(record, AlarmChanged):
                 self.writer.save_alarm(
                     record.alarm, record.event, record.at, record.by, record.note
                 )
+            elif isinstance(record, PerhapsSince):
+                self.writer.take_perhaps(record)
 
     def _write_notices(self, batch: Batch) -> None:
         waiting = [row for row in self._unsent.values() if row.state == "waiting"]

@@ -6,7 +6,8 @@ from datetime import datetime
 import msgspec
 
 from monitor.accounts.heat import CohortHeat
-from monitor.alarms.plan import Plan, make_plan
+from monitor.alarms.perhaps import taken_up
+from monitor.alarms.plan import Perhaps, Plan, make_plan
 from monitor.desk.view import Health, View
 from monitor.heart.events import Event, PlanChanged, Reading, Record
 from monitor.heart.state import State
@@ -33,7 +34,7 @@ class Living(msgspec.Struct, frozen=True):
     entries: tuple[Entry, ...]
     house: House
     state: State
-    perhaps: Mapping[int, tuple[str, ...]] = {}
+    perhaps: Perhaps = {}
 
     def stepped(self, events: Iterable[Event]) -> tuple["Living", tuple[Record, ...]]:
         """Let events happen, one after the other."""
@@ -64,10 +65,11 @@ class Living(msgspec.Struct, frozen=True):
         return _replanned(other, at)
 
     def with_perhaps(
-        self, perhaps: Mapping[int, tuple[str, ...]], at: datetime
+        self, perhaps: Perhaps, at: datetime
     ) -> tuple["Living", tuple[Record, ...]]:
-        """Watch for the needs of unseen stages too."""
-        return _replanned(replace(self, perhaps=perhaps), at)
+        """Watch for the needs of unseen stages too; what is new is a record first."""
+        living, records = _replanned(replace(self, perhaps=perhaps), at)
+        return living, (*taken_up(self.perhaps, perhaps, at), *records)
 
     def next_cohort(self) -> int:
         """An id that no cohort ever had."""
@@ -107,7 +109,7 @@ def _replanned(living: Living, at: datetime) -> tuple[Living, tuple[Record, ...]
 def plan_of(
     configuration: Configuration,
     house: House,
-    perhaps: Mapping[int, tuple[str, ...]] | None = None,
+    perhaps: Perhaps | None = None,
 ) -> Plan:
     """What must be watched in a house under a configuration."""
     return make_plan(

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import msgspec
 
+from monitor.alarms.perhaps import newest
 from monitor.clock import Clock
 from monitor.heart.drive import events_of, play
 from monitor.heart.events import Reading, Record
@@ -94,7 +95,9 @@ def start(
     """
     entries = tuple(queries.entries())
     house = fold(configuration.site, entries)
-    plan = plan_of(configuration, house)
+    # the first forecast may be long in coming: until then what was last taken up holds
+    perhaps = newest(queries.perhaps())
+    plan = plan_of(configuration, house, perhaps)
     alarms = {a.id: a for a in queries.alarms(open_only=True)}
     state = loaded(
         queries.states(), plan, alarms=alarms, next_alarm=queries.next_alarm_id()
@@ -116,7 +119,7 @@ def start(
         state, records = play(state, events_of(rest, begin=begin, end=rest[-1].time))
         log.info("played the log", extra={"readings": len(rest)})
     state = _with_latest(state, queries)
-    return Living(configuration, entries, house, state), records
+    return Living(configuration, entries, house, state, perhaps), records
 
 
 def _with_latest(state: State, queries: Queries) -> State:

@@ -13,6 +13,8 @@ from monitor.store.disk import free_bytes
 FILE = "rearing.sqlite3"
 """Name of the store's file in the state directory."""
 SCHEMA = 1
+LATER = ("perhaps",)
+"""Tables that came after stores of this schema were in use: made where they lack."""
 WAIT_S = 5.0
 """How long a connection waits for another one's lock. [s]"""
 WAL_KEPT = 8 * 1024 * 1024
@@ -132,9 +134,8 @@ def lay_schema(connection: sqlite3.Connection, *, by: str, identity: str) -> Non
         by: Version of the program, for people who look into the file.
         identity: Of this store; part of the Message-ID of its notices.
     """
-    script = files("monitor.store").joinpath("schema.sql").read_text("utf-8")
     try:
-        connection.executescript(f"BEGIN IMMEDIATE;\n{script}")
+        connection.executescript(f"BEGIN IMMEDIATE;\n{_script()}")
         connection.executemany(
             "INSERT INTO meta VALUES (?, ?)",
             [("schema", str(SCHEMA)), ("created_by", by), ("identity", identity)],
@@ -143,6 +144,49 @@ def lay_schema(connection: sqlite3.Connection, *, by: str, identity: str) -> Non
     finally:
         if connection.in_transaction:
             connection.execute("ROLLBACK")
+
+
+def lay_later(connection: sqlite3.Connection) -> None:
+    """
+    Make the tables of `LATER` that a store of this schema does not have yet.
+
+    Args:
+        connection: The writer's.
+    """
+    missing = [name for name in LATER if not has_table(connection, name)]
+    if not missing:
+        return
+    try:
+        connection.execute("BEGIN IMMEDIATE")
+        for statement in _statements(_script()):
+            if any(f" {name}" in statement.split("(", 1)[0] for name in missing):
+                connection.execute(statement)
+        connection.execute("COMMIT")
+    finally:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+
+
+def has_table(connection: sqlite3.Connection, name: str) -> bool:
+    """Whether a store has a table; one that came later an older store has not."""
+    found = connection.execute(
+        "SELECT 1 FROM sqlite_schema WHERE type = 'table' AND name = ?", (name,)
+    ).fetchone()
+    return found is not None
+
+
+def _script() -> str:
+    return files("monitor.store").joinpath("schema.sql").read_text("utf-8")
+
+
+def _statements(script: str) -> Iterator[str]:
+    """Statements one by one, comments left out; a trigger is one, with its body."""
+    held = ""
+    for line in script.splitlines(keepends=True):
+        held += "" if line.startswith("--") else line
+        if sqlite3.complete_statement(held):
+            yield held
+            held = ""
 
 
 def schema_of(connection: sqlite3.Connection, path: Path) -> int:

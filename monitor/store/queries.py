@@ -10,12 +10,13 @@ from typing import Any
 import msgspec
 
 from monitor.alarms.alarm import Alarm
+from monitor.alarms.perhaps import PerhapsSince
 from monitor.clock import from_us, to_us
 from monitor.heart.events import AlarmChanged
 from monitor.site.journal import Entry, Fact
 from monitor.site.words import Priority
 from monitor.store.backup import back_up
-from monitor.store.connection import translated
+from monitor.store.connection import has_table, translated
 from monitor.store.days import from_day
 from monitor.store.reading_queries import ReadingQueries
 from monitor.store.rows import (
@@ -29,6 +30,7 @@ from monitor.store.rows import (
 _alarm = msgspec.json.Decoder(Alarm)
 _fact = msgspec.json.Decoder(Fact)
 _ids = msgspec.json.Decoder(tuple[int, ...])
+_stages = msgspec.json.Decoder(tuple[str, ...])
 
 _NOTICES = (
     "SELECT id, keeper, why, priority, alarms, created_us, subject, short, long, html,"
@@ -119,6 +121,23 @@ class Queries(ReadingQueries):
         return [
             AlarmChanged(from_us(at), _alarm.decode(body), event, by, note)
             for at, body, event, by, note in rows
+        ]
+
+    def perhaps(self) -> list[PerhapsSince]:
+        """
+        All that cohorts were taken to be perhaps in, in the order of taking.
+
+        Nothing in a store that was made before it was recorded.
+        """
+        with self._connect() as connection:
+            if not has_table(connection, "perhaps"):
+                return []
+            rows = connection.execute(
+                "SELECT at_us, cohort, stages FROM perhaps ORDER BY id"
+            ).fetchall()
+        return [
+            PerhapsSince(from_us(at), cohort, _stages.decode(stages))
+            for at, cohort, stages in rows
         ]
 
     def next_alarm_id(self) -> int:

@@ -7,6 +7,7 @@ from datetime import date, datetime
 import msgspec
 
 from monitor.alarms.alarm import Alarm
+from monitor.alarms.perhaps import PerhapsSince
 from monitor.clock import to_us
 from monitor.site.journal import Entry
 from monitor.store.days import to_day
@@ -79,6 +80,13 @@ class Records:
             "INSERT INTO alarm_change (alarm, at_us, event, by, note, body)"
             " VALUES (?, ?, ?, ?, ?, ?)",
             (alarm.id, to_us(at), event, by, note, body),
+        )
+
+    def take_perhaps(self, taken: PerhapsSince) -> None:
+        """Append what a cohort is taken to be perhaps in."""
+        self._connection.execute(
+            "INSERT INTO perhaps (at_us, cohort, stages) VALUES (?, ?, ?)",
+            (to_us(taken.at), taken.cohort, _encode(taken.stages).decode()),
         )
 
     def save_states(self, states: Mapping[str, tuple[int, bytes]]) -> None:

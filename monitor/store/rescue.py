@@ -15,6 +15,7 @@ from monitor.store.connection import (
     DamagedError,
     connect_reader,
     connect_writer,
+    lay_later,
     lay_schema,
     schema_of,
     translated,
@@ -65,6 +66,7 @@ def _open(path: Path, now: datetime) -> sqlite3.Connection:
             _check(connection)
             if schema_of(connection, path) == 0:
                 lay_schema(connection, by=__version__, identity=_identity(now))
+            lay_later(connection)
     except BaseException:
         connection.close()
         raise

@@ -108,6 +108,20 @@ BEGIN SELECT raise(ABORT, 'changes of alarms are append-only'); END;
 CREATE TRIGGER alarm_change_stays BEFORE DELETE ON alarm_change
 BEGIN SELECT raise(ABORT, 'changes of alarms are append-only'); END;
 
+-- From at_us on a cohort was taken to be perhaps in these unseen stages, [] for none.
+-- Recorded, not computed anew: a forecast of the past depends on what was known then.
+CREATE TABLE perhaps (
+  id INTEGER PRIMARY KEY AUTOINCREMENT,
+  at_us INTEGER NOT NULL,
+  cohort INTEGER NOT NULL CHECK (cohort > 0),
+  stages TEXT NOT NULL CHECK (json_valid(stages) AND json_type(stages) = 'array')
+) STRICT;
+
+CREATE TRIGGER perhaps_keeps BEFORE UPDATE ON perhaps
+BEGIN SELECT raise(ABORT, 'what was taken up is append-only'); END;
+CREATE TRIGGER perhaps_stays BEFORE DELETE ON perhaps
+BEGIN SELECT raise(ABORT, 'what was taken up is append-only'); END;
+
 -- The outbox. An id is never used again: it is part of the Message-ID.
 CREATE TABLE notice (
   id INTEGER PRIMARY KEY AUTOINCREMENT,

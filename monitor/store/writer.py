@@ -12,6 +12,7 @@ from typing import Self
 import numpy as np
 
 from monitor.alarms.alarm import Alarm
+from monitor.alarms.perhaps import PerhapsSince
 from monitor.clock import to_us
 from monitor.errors import StoreError
 from monitor.heart.events import Reading
@@ -192,6 +193,11 @@ class Writer:
         """Set an alarm as it stands and append what happened to it."""
         with self._inside() as records:
             records.save_alarm(alarm, event, at, by, note)
+
+    def take_perhaps(self, taken: PerhapsSince) -> None:
+        """Append what a cohort is taken to be perhaps in."""
+        with self._inside() as records:
+            records.take_perhaps(taken)
 
     def save_states(self, states: Mapping[str, tuple[int, bytes]]) -> None:
         """Set state records: key to version and body."""

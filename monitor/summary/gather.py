@@ -7,6 +7,7 @@ from pathlib import Path
 
 from monitor.accounts.feeding import longest_gap
 from monitor.accounts.hindsight import scores
+from monitor.alarms.perhaps import within
 from monitor.heart.events import AlarmChanged
 from monitor.science.degree_days import Times, Values
 from monitor.site.house import fold
@@ -77,10 +78,10 @@ def view_of(
             },
             refused=_refused(store, start, until),
             now=now,
+            taken=within(store.perhaps(), start, until),
             kept=_kept(reader.path),
             scores=scores(
-                site,
-                configuration.library,
+                configuration,
                 house,
                 entries,
                 readings=store.readings,

@@ -90,7 +90,9 @@ class PlaceChart:
 
 def place_charts(week: WeekView, told: Figures) -> tuple[PlaceChart, ...]:
     """Prepare a chart of each place that has a probe, in the order of the figures."""
-    held = held_against(week.site, week.library, week.house, week.start, week.until)
+    held = held_against(
+        week.site, week.library, week.house, week.start, week.until, taken=week.taken
+    )
     days = tuple(_days(week.start, week.end, week.zone))
     dark = tuple((a, b) for a, b, n in nights(week.start, week.end, week.zone) if n)
     places: dict[str, list[ProbeFigures]] = {}

@@ -1,13 +1,15 @@
 """Which band each series was held against, and when, as animals moved and grew."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import msgspec
 
-from monitor.alarms.plan import Plan, Rule, make_plan
+from monitor.alarms.perhaps import PerhapsSince, instants, perhaps_at
+from monitor.alarms.plan import Perhaps, Plan, Rule, make_plan
+from monitor.alarms.rule import may_be
 from monitor.site.house import Cohort, House, Place, Stay
 from monitor.site.local import NIGHT_BEGINS, NIGHT_ENDS, is_night, local
 from monitor.site.site_file import Site
@@ -97,29 +99,41 @@ def changes(house: House, since: datetime, until: datetime) -> list[datetime]:
 
 
 def plans(
-    site: Site, library: Library, house: House, since: datetime, until: datetime
+    site: Site,
+    library: Library,
+    house: House,
+    since: datetime,
+    until: datetime,
+    *,
+    taken: Sequence[PerhapsSince] = (),
 ) -> Iterator[tuple[datetime, datetime, Plan]]:
     """
     Tell what had to be watched from one change in the house to the next.
+
+    A change in what cohorts are taken to be perhaps in is one, too.
 
     The plans are right about limits; of cohorts with the same limits on the same
     probes they name one.
     """
     known: tuple[object, ...] = ()
     plan = Plan(site, {}, {})
-    for begin, end in pairwise([since, *changes(house, since, until), until]):
-        then = house_at(house, begin)
-        kinds = _kinds(then)
+    cuts = {*changes(house, since, until), *instants(taken, since, until)}
+    for begin, end in pairwise([since, *sorted(cuts), until]):
+        then, perhaps = house_at(house, begin), perhaps_at(taken, begin)
+        kinds = _kinds(then, library, perhaps)
         rests_on = (kinds.keys(), [(p.sensor, p.place) for p in then.probes.values()])
         # most changes in a house move one more tub of a kind to where others are
         if rests_on != known:
             known = rests_on
             few = {cohort.id: cohort for cohort in kinds.values()}
-            plan = make_plan(site, library, replace(then, cohorts=few))
+            some = replace(then, cohorts=few)
+            plan = make_plan(site, library, some, perhaps=perhaps)
         yield begin, end, plan
 
 
-def _kinds(house: House) -> dict[tuple[object, ...], Cohort]:
+def _kinds(
+    house: House, library: Library, perhaps: Perhaps
+) -> dict[tuple[object, ...], Cohort]:
     """One cohort of each species and stage that takes its readings the same way."""
     measured = {p.place for p in house.probes.values()} | house.hands.keys()
     found: dict[tuple[object, ...], Cohort] = {}
@@ -127,12 +141,19 @@ def _kinds(house: House) -> dict[tuple[object, ...], Cohort]:
         way = tuple(p for p in house.chain(cohort.place) if p in measured)
         # what is inside a tub only its own probe tells, so that makes a difference
         own = cohort.place in measured
-        found.setdefault((cohort.species, cohort.stage, own, way), cohort)
+        unseen = may_be(cohort, library, perhaps.get(cohort.id, ()))
+        found.setdefault((cohort.species, cohort.stage, unseen, own, way), cohort)
     return found
 
 
 def held_against(
-    site: Site, library: Library, house: House, since: datetime, until: datetime
+    site: Site,
+    library: Library,
+    house: House,
+    since: datetime,
+    until: datetime,
+    *,
+    taken: Sequence[PerhapsSince] = (),
 ) -> dict[Series, Held]:
     """
     Tell what each series was held against between two instants.
@@ -143,13 +164,14 @@ def held_against(
         house: With all that the journal moved.
         since: The beginning. UTC.
         until: The end. UTC.
+        taken: What cohorts were taken to be perhaps in, in the order of taking.
 
     Returns:
         For each series that anybody depended on, spans in order; none where nobody did.
     """
     found: dict[Series, tuple[list[BandSpan], list[BandSpan]]] = {}
     halves = list(nights(since, until, site.site.time_zone))
-    for begin, end, plan in plans(site, library, house, since, until):
+    for begin, end, plan in plans(site, library, house, since, until, taken=taken):
         inside = [
             (max(begin, a), min(end, b), dark)
             for a, b, dark in halves

@@ -6,6 +6,8 @@ from datetime import datetime, timedelta
 import msgspec
 
 from monitor.accounts.scoring import Scored
+from monitor.alarms.perhaps import PerhapsSince, perhaps_at
+from monitor.alarms.plan import Perhaps
 from monitor.heart.events import AlarmChanged
 from monitor.science.degree_days import Times, Values
 from monitor.site.house import House
@@ -79,6 +81,7 @@ class WeekView(msgspec.Struct, frozen=True):
         refused: Messages that were no readings.
         now: The present. UTC.
         kept: The store itself; None where the week is told from elsewhere.
+        taken: What cohorts were taken to be perhaps in, in the order of taking.
         scores: Forecasts that came to an end in the year before *until*.
     """
 
@@ -97,9 +100,15 @@ class WeekView(msgspec.Struct, frozen=True):
     refused: Refused = Refused()
     now: datetime | None = None
     kept: Kept | None = None
+    taken: tuple[PerhapsSince, ...] = ()
     scores: tuple[Scored, ...] = ()
 
     @property
     def zone(self) -> str:
         """The time zone of the site."""
         return self.site.site.time_zone
+
+    @property
+    def perhaps(self) -> Perhaps:
+        """What cohorts are taken to be perhaps in at the end of what is told."""
+        return perhaps_at(self.taken, self.until)

@@ -1,13 +1,24 @@
 """A cohort that may be in an unseen stage: bands of both, acts that both allow."""
 
-import msgspec
+from datetime import timedelta
 
+import msgspec
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.alarms.perhaps import (
+    PerhapsSince,
+    instants,
+    perhaps_at,
+    taken_up,
+    within,
+)
 from monitor.alarms.plan import make_plan
 from monitor.site.house import fold
-from monitor.site.journal import CohortStarted, Count, PlaceCreated
+from monitor.site.journal import CohortAdvanced, CohortStarted, Count, PlaceCreated
 from monitor.site.species_file import Library, Species
 from monitor.site.words import CountKind, PlaceKind
-from tests.heart.house import entry, site
+from tests.heart.house import MIN, T0, entry, site
 
 AIR = "air_temperature"
 
@@ -39,9 +50,9 @@ JOURNAL = (
 )
 
 
-def plan(perhaps=None):
+def plan(perhaps=None, *more):
     made = site()
-    return make_plan(made, LIBRARY, fold(made, JOURNAL), perhaps=perhaps)
+    return make_plan(made, LIBRARY, fold(made, (*JOURNAL, *more)), perhaps=perhaps)
 
 
 def rules(made):
@@ -100,7 +111,20 @@ def test_the_silence_of_its_probe_weighs_as_for_a_pupa():
 
 def test_stages_of_another_file_are_passed_over():
     """A forecast made before the file was changed watches what is left."""
-    assert rules(plan({1: ("nymph",)})) == {(18.0, 29.0): (1,)}
+    made = plan({1: ("chrysalis",)})
+
+    assert rules(made) == {(18.0, 29.0): (1,)}
+    assert dweller(made) == dweller(plan())
+    assert not any(r.delicate for r in made.sensors.values())
+
+
+def test_what_a_cohort_has_reached_or_passed_is_no_longer_thought_of():
+    """Seen as prepupa meanwhile, it may still be a pupa; larvae's bands are gone."""
+    seen = entry(CohortAdvanced(1, "prepupa"), T0)
+    made = plan({1: ("L3", "prepupa", "pupa")}, seen)
+
+    assert dweller(made).perhaps == ("pupa",)
+    assert rules(made) == {(20.0, 28.0): (1,)}
 
 
 def test_an_alarm_keeps_it():
@@ -109,3 +133,61 @@ def test_an_alarm_keeps_it():
     kept = msgspec.json.decode(msgspec.json.encode(found), type=type(found))
 
     assert kept == found
+
+
+# What was taken up, and when
+
+mappings = st.dictionaries(
+    st.integers(1, 4),
+    st.lists(st.sampled_from(("prepupa", "pupa")), min_size=1).map(tuple),
+)
+
+
+@given(st.lists(mappings, max_size=6))
+def test_changes_one_after_the_other_give_each_mapping_back(found):
+    """At each instant what was found last holds, and it is told once."""
+    known, taken = {}, []
+    for minute, each in enumerate(found):
+        taken += taken_up(known, each, T0 + minute * MIN)
+        known = each
+
+    for minute, each in enumerate(found):
+        assert perhaps_at(taken, T0 + (minute + 0.5) * MIN) == each
+        assert perhaps_at(taken, T0 + minute * MIN) == each
+    assert perhaps_at(taken, T0 - MIN) == {}
+    assert taken_up(known, known, T0) == ()
+
+
+@given(st.lists(mappings, max_size=6), st.integers(-1, 6), st.integers(0, 6))
+def test_a_part_tells_the_same_within_its_ends(found, first, length):
+    """However much was left out before and after."""
+    known, taken = {}, []
+    for minute, each in enumerate(found):
+        taken += taken_up(known, each, T0 + minute * MIN)
+        known = each
+    since, until = T0 + first * MIN, T0 + (first + length) * MIN
+
+    part = within(taken, since, until)
+
+    for half in range(2 * length + 1):
+        at = since + half * MIN / 2
+        assert perhaps_at(part, at) == perhaps_at(taken, at)
+    assert all(since <= change.at <= until for change in part)
+
+
+def test_only_what_changed_is_told():
+    """A cohort that is no longer thought of has no stages from then on."""
+    before, after = {1: ("pupa",), 2: ("pupa",)}, {2: ("pupa",), 3: ("prepupa",)}
+
+    assert taken_up(before, after, T0) == (
+        PerhapsSince(T0, 1, ()),
+        PerhapsSince(T0, 3, ("prepupa",)),
+    )
+
+
+def test_instants_lie_between_the_ends():
+    """Each once; the ends are told by what held there."""
+    hour = timedelta(hours=1)
+    taken = [PerhapsSince(T0 + n * hour, c, ()) for n in range(4) for c in (1, 2)]
+
+    assert instants(taken, T0, T0 + 3 * hour) == {T0 + hour, T0 + 2 * hour}

@@ -8,6 +8,7 @@ from datetime import timedelta
 
 import pytest
 
+from monitor.alarms.perhaps import PerhapsSince
 from monitor.clock import to_us
 from monitor.errors import RefusedError, StoreError, StoreFullError, UsageError
 from monitor.site.journal import CohortEnded, Entry
@@ -53,6 +54,18 @@ def test_a_store_is_counted(writer):
         writer.add_entries([Entry(NOW, NOW, "ines", CohortEnded(1, "gone"))])
 
     assert counted(writer) == Tally(722, 1, 1, reading(-1))
+
+
+def test_what_was_thought_of_unseen_stages_goes_along(writer, tmp_path):
+    """A copy replays as the store does."""
+    given = PerhapsSince(NOW, 1, ("pupa",))
+    with writer.transaction():
+        writer.take_perhaps(given)
+    (tmp_path / "copy").mkdir()
+
+    copy_to(writer.reader(), tmp_path / "copy" / FILE)
+
+    assert Reader.open(tmp_path / "copy").perhaps() == [given]
 
 
 def test_a_new_store_holds_nothing(writer):

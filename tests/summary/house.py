@@ -227,6 +227,8 @@ class House:
         fields = {
             "day": day,
             "degree_days": degree_days,
+            "least": degree_days,
+            "most": degree_days,
             "measured_s": 86400.0,
             "missing_s": 0.0,
             "minutes": (("shelf", 1440.0),),

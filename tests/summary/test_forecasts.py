@@ -86,7 +86,11 @@ def test_lines_fit_a_letter(quillmere):
 
 
 def test_scores_come_out_of_a_real_store(quillmere, tmp_path):
-    """Eggs of twelve days before hatched in the week, at 24 C all the time before."""
+    """
+    Eggs of twelve days before hatched in the week, at 24 C all the time before.
+
+    A kelvin of doubt about the tub puts the middle of what was foreseen off by little.
+    """
     begun, found = START - 12 * DAY, START + 2 * DAY
     quillmere.tub(begun).start(begun).advance(found, "L1", not_before=found - DAY)
     times, _ = steady(begun - 30 * DAY, END, 24.0, DAY / 24)
@@ -102,4 +106,4 @@ def test_scores_come_out_of_a_real_store(quillmere, tmp_path):
 
     everything, egg = made.scores
     assert (everything.n, egg.stage, egg.inside) == (1, "egg", 1.0)
-    assert np.isclose(egg.error_days, 13.5 - 14.21, atol=0.02)
+    assert np.isclose(egg.error_days, 13.5 - 14.21, atol=0.05)

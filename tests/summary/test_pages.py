@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 
 from monitor.alarms.alarm import AlarmState
+from monitor.alarms.perhaps import PerhapsSince
 from monitor.summary.charts import Drawn, Picture
 from monitor.summary.headline import Occasion
 from monitor.summary.pages.layout import Listed, index_html, mail_html, page_html
@@ -220,6 +221,23 @@ def test_the_parser_finds_what_it_is_for():
     assert Page("<p><b>x</p>").wrong
     with pytest.raises(AssertionError):
         is_sound('<html lang="en"><h2>x</h2></html>')
+
+
+def test_a_page_says_which_bands_are_those_of_unseen_stages(quillmere):
+    """Beside the band, and with the question in the table of cohorts."""
+    quillmere.tub(START - DAY).start(START - DAY).measure("a-air", hourly(28))
+    taken = (PerhapsSince(START + DAY, 1, ("L1",)),)
+
+    def said(view):
+        return is_sound(page_html(summarise(view), ONE, DRAWN)).said
+
+    assert "1 cohort depends on it, perhaps already L1" in said(
+        quillmere.week(taken=taken)
+    )
+    assert "Exemplum calidum egg, cohort 1: perhaps already L1" in said(
+        quillmere.week(taken=taken)
+    )
+    assert "perhaps already" not in said(quillmere.week())
 
 
 def test_a_calm_tub_has_a_row_and_an_eventful_one_a_card(eventful):

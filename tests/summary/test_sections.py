@@ -6,6 +6,7 @@ from itertools import pairwise
 import pytest
 
 from monitor.alarms.alarm import AlarmState
+from monitor.alarms.perhaps import PerhapsSince
 from monitor.site.journal import Count
 from monitor.site.words import CountKind, Priority, Quantity
 from monitor.summary.sections import alarms, cohorts, conditions, sensors
@@ -185,6 +186,38 @@ def probe_of(house, sensor, week=None):
     return only([p for p in told.probes if p.sensor == sensor])
 
 
+def test_each_time_is_judged_by_what_was_thought_of_then(quillmere):
+    """
+    Eggs at 28: right by day, at night (18 to 27) not; perhaps larvae (22 to 26) never.
+
+    From Tuesday midnight to Wednesday midnight larvae were thought of: 7 nights of 12 h
+    and one day of 12 h are out of range.
+    """
+    quillmere.tub(START - DAY).start(START - DAY)
+    quillmere.measure("a-air", hourly(28))
+    taken = (
+        PerhapsSince(START + DAY, 1, ("L1",)),
+        PerhapsSince(START + 2 * DAY, 1, ()),
+    )
+
+    probe = probe_of(quillmere, "a-air", quillmere.week(taken=taken))
+
+    assert probe.out_of_range_s == (7 * 12 + 12) * 3600
+    assert (dict(probe.tolerated)["day"], probe.perhaps) == ((20, 29), ())
+
+
+def test_bands_of_the_end_say_what_was_thought_of_then(quillmere):
+    """The cohort counts once, with the band that both stages share."""
+    quillmere.tub(START - DAY).start(START - DAY)
+    quillmere.measure("a-air", hourly(24))
+    taken = (PerhapsSince(START + DAY, 1, ("L1",)),)
+
+    probe = probe_of(quillmere, "a-air", quillmere.week(taken=taken))
+
+    assert dict(probe.tolerated) == {"day": (22, 26), "night": (22, 26)}
+    assert (probe.cohorts, probe.perhaps) == (1, ("L1",))
+
+
 def test_at_night_other_limits_hold(quillmere):
     """Eggs at 28: inside by day (20 to 29), outside at night (18 to 27), 12 h each."""
     quillmere.tub(START - DAY).start(START - DAY)
@@ -314,6 +347,48 @@ def test_a_cohort_is_told_as_it_was_at_the_end_of_the_week(quillmere):
     )
     assert cohort.weeks_in_stage == pytest.approx(4.5 / 7)
     assert cohort.count == Count(CountKind.ESTIMATE, 10)
+
+
+def test_a_cohort_that_may_be_in_an_unseen_stage_is_asked_about(quillmere):
+    """By cohort in the text, by species and stage in the mail; not who has left."""
+    quillmere.tub(START - DAY)
+    for number in range(1, 14):
+        quillmere.start(START - DAY, number)
+    quillmere.end(START + DAY, 13)
+    taken = (
+        *(PerhapsSince(START, number, ("L1",)) for number in range(2, 14)),
+        PerhapsSince(START + DAY, 3, ()),
+        PerhapsSince(START + DAY, 4, ("chrysalis",)),
+        PerhapsSince(END, 1, ("L1",)),
+        PerhapsSince(END + DAY, 2, ()),
+    )
+
+    told = cohorts.figures(quillmere.week(taken=taken))
+
+    may_be = [c.id for c in told.cohorts if c.perhaps == ("L1",)]
+    assert may_be == [1, 2, 5, 6, 7, 8, 9, 10, 11, 12]
+    assert all(c.perhaps in ((), ("L1",)) for c in told.cohorts)
+    assert (
+        cohorts.text(told).count("         perhaps already L1: any sign of L1?") == 10
+    )
+    brief = " ".join(" ".join(cohorts.brief(told)).split())
+    assert (
+        "Exemplum calidum egg, cohorts 1, 2, 5, 6, 7, 8, 9, 10, 11, 12: perhaps "
+        "already L1: any sign of L1?"
+    ) in brief
+
+
+def test_of_many_cohorts_ten_are_named(quillmere):
+    """The rest is counted, so that a mail stays short."""
+    quillmere.tub(START - DAY)
+    for number in range(1, 14):
+        quillmere.start(START - DAY, number)
+    taken = tuple(PerhapsSince(START, number, ("L1",)) for number in range(1, 14))
+
+    [said] = cohorts.unseen(cohorts.figures(quillmere.week(taken=taken)))
+
+    assert said.startswith("Exemplum calidum egg, cohorts 1, 2, 3,")
+    assert ", 10 and 3 more: perhaps" in said
 
 
 def test_who_left_in_the_week_is_told_who_left_before_is_not(quillmere):

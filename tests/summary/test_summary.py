@@ -6,7 +6,8 @@ from datetime import timedelta
 import msgspec
 import pytest
 
-from monitor.store import Reader
+from monitor.alarms.perhaps import PerhapsSince
+from monitor.store import Reader, Writer
 from monitor.summary import registry, summary
 from monitor.summary.gather import view_of
 from monitor.summary.section import Section
@@ -33,6 +34,23 @@ def test_a_view_is_the_week_and_nothing_from_later(seen):
     assert seen.house.places["tub-1"].parent == "shelf-a"
     assert [[c.alarm.id for c in changes] for changes in seen.alarms] == [[12]]
     assert (seen.refused.topics, seen.refused.complete) == (("x/y",), True)
+
+
+def test_what_was_thought_of_comes_out_of_the_store(store, declared):
+    """What held at the beginning, and what was taken up in the week; no more."""
+    rows = [
+        PerhapsSince(START - 2 * HOUR, 1, ("prepupa",)),
+        PerhapsSince(START - HOUR, 1, ("prepupa", "pupa")),
+        PerhapsSince(START + HOUR, 1, ()),
+        PerhapsSince(END + HOUR, 1, ("adult",)),
+    ]
+    with Writer.open(store, now=NOW) as writer, writer.transaction():
+        for row in rows:
+            writer.take_perhaps(row)
+
+    with view_of(Reader.open(store), declared, WEEK, now=NOW) as view:
+        assert view.taken == (PerhapsSince(START, 1, ("prepupa", "pupa")), rows[2])
+        assert view.perhaps == {}
 
 
 def test_a_week_out_of_the_store_has_its_figures(seen):

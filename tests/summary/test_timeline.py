@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.alarms.perhaps import PerhapsSince, perhaps_at
 from monitor.alarms.plan import make_plan
 from monitor.site.house import fold
 from monitor.site.local import is_night
@@ -17,9 +18,10 @@ from tests.summary.house import AIR, DAY, END, HOUR, START, House
 A, B = ("a-air", AIR), ("b-air", AIR)
 
 
-def spans(house, since=START, until=END):
+def spans(house, since=START, until=END, *, taken=()):
+    everything = fold(house.site, house.entries)
     found = held_against(
-        house.site, house.library, fold(house.site, house.entries), since, until
+        house.site, house.library, everything, since, until, taken=taken
     )
     return {series: held.tolerated for series, held in found.items()}
 
@@ -119,6 +121,50 @@ def test_a_change_found_between_two_visits_counts_from_the_middle(quillmere):
     assert at(found, A, noon + DAY) == (22, 26)
 
 
+def test_bands_follow_what_was_thought_of_unseen_stages(quillmere):
+    """Eggs, from Tuesday noon perhaps larvae, from Thursday noon no longer."""
+    noon = START + 12 * HOUR
+    quillmere.tub(START - DAY).start(START - DAY)
+    taken = [
+        PerhapsSince(noon + DAY, 1, ("L1",)),
+        PerhapsSince(noon + 3 * DAY, 1, ()),
+    ]
+
+    found = spans(quillmere, taken=taken)
+
+    days = [noon + n * DAY + HOUR for n in range(4)]
+    assert [at(found, A, day) for day in days] == [
+        (20, 29),
+        (22, 26),
+        (22, 26),
+        (20, 29),
+    ]
+    assert at(found, A, noon + DAY - timedelta(microseconds=1)) == (20, 29)
+    assert at(found, A, noon + DAY) == (22, 26)
+
+
+def test_what_was_thought_of_before_the_week_holds_at_its_beginning(quillmere):
+    """And ends with the stage: larvae that were seen meanwhile are larvae alone."""
+    noon = START + 12 * HOUR
+    quillmere.tub(START - 3 * DAY).start(START - 3 * DAY)
+    quillmere.advance(noon + DAY, "adult")
+
+    found = spans(quillmere, taken=[PerhapsSince(START - DAY, 1, ("L1",))])
+
+    assert at(found, A, noon) == (22, 26)
+    assert at(found, A, noon + DAY) is None
+
+
+def test_of_two_cohorts_of_a_stage_one_may_be_further(quillmere):
+    """The order in which they are told does not matter."""
+    quillmere.tub(START - DAY)
+    quillmere.start(START - DAY, 1).start(START - DAY, 2)
+
+    for number in (1, 2):
+        found = spans(quillmere, taken=[PerhapsSince(START, number, ("L1",))])
+        assert at(found, A, START + 12 * HOUR) == (22, 26)
+
+
 PLACES = ("tub-1", "tub-2", "shelf-a", "shelf-b")
 SHELVES = ("shelf-a", "shelf-b", "warm-room")
 happenings = st.lists(
@@ -135,6 +181,15 @@ happenings = st.lists(
     max_size=12,
 )
 PROBES = ("a-air", "b-air", "b-humidity")
+thoughts = st.lists(
+    st.builds(
+        PerhapsSince,
+        st.integers(-5, 167).map(lambda hour: START + hour * HOUR),
+        st.integers(1, 3),
+        st.sampled_from(((), ("L1",), ("L2",), ("L1", "adult"), ("chrysalis",))),
+    ),
+    max_size=6,
+).map(lambda found: sorted(found, key=lambda each: each.at))
 
 
 def happen(house, hour, what, value, number):
@@ -150,9 +205,13 @@ def happen(house, hour, what, value, number):
             getattr(house, what)(when, value, number)
 
 
-@given(told=happenings, hours=st.lists(st.integers(0, 167), min_size=5, max_size=5))
+@given(
+    told=happenings,
+    hours=st.lists(st.integers(0, 167), min_size=5, max_size=5),
+    taken=thoughts,
+)
 @settings(max_examples=40, deadline=None)
-def test_bands_are_those_of_the_plan_of_each_instant(declared, told, hours):
+def test_bands_are_those_of_the_plan_of_each_instant(declared, told, hours, taken):
     """Whatever moves, the band at an instant is what a plan made then would watch."""
     house = House(declared)
     for tub, shelf in (("tub-1", "shelf-a"), ("tub-2", "shelf-b")):
@@ -167,12 +226,13 @@ def test_bands_are_those_of_the_plan_of_each_instant(declared, told, hours):
         gone |= {number} if what == "end" else set()
         happen(house, hour, what, value, number)
 
-    found = spans(house)
+    found = spans(house, taken=taken)
 
     for hour in hours:
         when = START + hour * HOUR
         then = fold(house.site, house.entries, until=when)
-        plan = make_plan(house.site, house.library, then)
+        perhaps = perhaps_at(taken, when)
+        plan = make_plan(house.site, house.library, then, perhaps=perhaps)
         night = is_night(when, "Europe/Dublin")
         watched = {
             series: common((r for w in watches for r in w.rules), night=night)

@@ -96,6 +96,7 @@ def _cohorts(told: cohorts.Figures, telling: Telling) -> str:
         hidden = len(told.groups) - len(shown)
         if hidden:
             inner += paragraph(f"and {hidden} more stages on {telling.page}")
+    inner += items(cohorts.unseen(told))
     ended = [c for c in told.cohorts if c.ended_as is not None]
     inner += items(map(cohorts.left, ended[: telling.detail.sensors]))
     if telling.detail.all_cohorts:

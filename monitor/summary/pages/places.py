@@ -123,6 +123,9 @@ def bands_words(probe: ProbeFigures) -> str:
     depend = f"{many(probe.cohorts, 'cohort')} depend on it"
     if probe.cohorts == 1:
         depend = "1 cohort depends on it"
+    if probe.perhaps:
+        who = "" if probe.cohorts == 1 else "some "
+        depend += f", {who}perhaps already {' or '.join(probe.perhaps)}"
     if day is None and night is None:
         return "no band is named for it"
     if nothing_suits(probe):

@@ -8,12 +8,17 @@ import msgspec
 
 from monitor.accounts.cache import unpacked
 from monitor.accounts.degree_days import Tally, total
+from monitor.accounts.forecast_values import question
+from monitor.alarms.rule import may_be, stages_of
 from monitor.site.house import Cohort
 from monitor.site.journal import Count
 from monitor.site.words import TEMPERATURES
 from monitor.summary.section import Section
 from monitor.summary.view import WeekView
 from monitor.summary.words import cut, folded, many, percent
+
+NAMED = 10
+"""So many cohorts of a species and stage are named that may be in an unseen one."""
 
 _WEEK = timedelta(days=7)
 _ROW = "  {:<31}{:>8}{:>8}{:>14}{:>9}"
@@ -55,6 +60,7 @@ class CohortFigures(msgspec.Struct, frozen=True, kw_only=True):
         count: How many animals, and how well that is known; None for a colony.
         ended_at: When it was no longer followed. UTC.
         ended_as: Why.
+        perhaps: Later stages that it may be in, seen by nobody.
         unmeasured: It has a band of temperature, and no thermometer tells.
     """
 
@@ -72,6 +78,7 @@ class CohortFigures(msgspec.Struct, frozen=True, kw_only=True):
     ended_as: str | None
     heat: HeatFigures | None
     unmeasured: bool = False
+    perhaps: tuple[str, ...] = ()
 
 
 class Group(msgspec.Struct, frozen=True, kw_only=True):
@@ -167,12 +174,20 @@ def _cohort(cohort: Cohort, week: WeekView) -> CohortFigures:
         ended_as=cohort.end_reason,
         heat=_heat(cohort, week),
         unmeasured=cohort.ended_at is None and _is_unmeasured(cohort, week),
+        perhaps=_perhaps(cohort, week),
     )
 
 
+def _perhaps(cohort: Cohort, week: WeekView) -> tuple[str, ...]:
+    if cohort.ended_at is not None:
+        return ()
+    return may_be(cohort, week.library, week.perhaps.get(cohort.id, ()))
+
+
 def _is_unmeasured(cohort: Cohort, week: WeekView) -> bool:
-    stage = week.library.stage(cohort.species, cohort.stage)
-    wanted = [b for b in stage.bands if b.quantity in TEMPERATURES] if stage else []
+    stages = stages_of(cohort, week.library, _perhaps(cohort, week))
+    bands = [band for stage in stages for band in stage.bands]
+    wanted = [band for band in bands if band.quantity in TEMPERATURES]
     return bool(wanted) and not any(
         week.house.feed(cohort.place, b.quantity, inside=b.of == "tub").sensors
         for b in wanted
@@ -190,7 +205,15 @@ def _heat(cohort: Cohort, week: WeekView) -> HeatFigures | None:
     ]
     if stage is None or stage.development is None or not days:
         return None
-    made = total(cohort, cohort.stage, Tally(days), stage.development, now=week.until)
+    record = Tally(day for day in rows.values() if day.up_to <= week.until).sum
+    made = total(
+        cohort,
+        cohort.stage,
+        Tally(days),
+        stage.development,
+        record=record,
+        now=week.until,
+    )
     if made is None:
         return None
     return HeatFigures(
@@ -226,6 +249,8 @@ def _lines(cohort: CohortFigures) -> Iterator[str]:
     )
     if cohort.ended_as is not None:
         yield cut(f"         no longer followed: {cohort.ended_as}")
+    if cohort.perhaps:
+        yield cut(f"         {perhaps_words(cohort.perhaps)}")
     heat = cohort.heat
     # an assumed threshold makes a sum that only looks exact: keepers see weeks
     if heat is not None and not heat.assumed_threshold:
@@ -242,10 +267,32 @@ def brief(told: Figures) -> list[str]:
         lines = ["No cohort is followed."]
     else:
         lines = [*folded(stock(told)), "", _HEAD, *map(_grouped, told.groups)]
+    for said in unseen(told):
+        lines += folded(said, "  ")
     for cohort in told.cohorts:
         if cohort.ended_as is not None:
             lines += folded(left(cohort), "  ")
     return lines
+
+
+def perhaps_words(stages: Iterable[str]) -> str:
+    """Say what a cohort may be in, and what to look for."""
+    named = tuple(stages)
+    return f"perhaps already {' or '.join(named)}: {question(named)}"
+
+
+def unseen(told: Figures) -> Iterator[str]:
+    """Say of each species and stage which cohorts may be in a stage nobody sees."""
+    found: dict[tuple[str, str, tuple[str, ...]], list[int]] = {}
+    for cohort in told.cohorts:
+        if cohort.perhaps:
+            key = (cohort.name, cohort.stage, cohort.perhaps)
+            found.setdefault(key, []).append(cohort.id)
+    for (name, stage, stages), ids in found.items():
+        shown = ", ".join(str(number) for number in ids[:NAMED])
+        more = f" and {len(ids) - NAMED} more" if len(ids) > NAMED else ""
+        cohorts = "cohort" if len(ids) == 1 else "cohorts"
+        yield f"{name} {stage}, {cohorts} {shown}{more}: {perhaps_words(stages)}"
 
 
 def stock(told: Figures) -> str:

@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import msgspec
 
-from monitor.alarms.alarm import Side
+from monitor.alarms.alarm import Dweller, Side
 from monitor.alarms.plan import Plan, make_plan
 from monitor.site.journal import HandReading
 from monitor.site.site_file import Sensor
@@ -60,6 +60,7 @@ class ProbeFigures(msgspec.Struct, frozen=True, kw_only=True):
             where nobody named a band.
         danger: The narrowest danger limits, likewise.
         cohorts: So many depended on it then.
+        perhaps: Stages that some of these may have been in, seen by nobody.
         watched_s: Measured time during which anybody depended on it. [s]
         in_band_s: Of that, the time in what all of them tolerated. [s]
         out_of_range_s: The rest of it. [s]
@@ -94,6 +95,7 @@ class ProbeFigures(msgspec.Struct, frozen=True, kw_only=True):
     n: int
     expected: int
     coverage: float | None
+    perhaps: tuple[str, ...] = ()
 
 
 class HandFigures(msgspec.Struct, frozen=True, kw_only=True):
@@ -117,8 +119,10 @@ class Figures(msgspec.Struct, frozen=True):
 
 def figures(week: WeekView) -> Figures:
     """Work out the week of every probe, one series at a time."""
-    held = held_against(week.site, week.library, week.house, week.start, week.until)
-    plan = make_plan(week.site, week.library, week.house)
+    held = held_against(
+        week.site, week.library, week.house, week.start, week.until, taken=week.taken
+    )
+    plan = make_plan(week.site, week.library, week.house, perhaps=week.perhaps)
     probes = [
         _probe(sensor, held.get((sensor.id, sensor.quantity.value), Held()), plan, week)
         for sensor in week.site.sensors
@@ -167,7 +171,7 @@ def _probe(sensor: Sensor, held: Held, plan: Plan, week: WeekView) -> ProbeFigur
         highest=found.highest,
         tolerated=_by_day_and_night(plan, series, common),
         danger=_by_day_and_night(plan, series, common_danger),
-        cohorts=_cohorts(plan, series),
+        cohorts=len(_dwellers(plan, series)),
         watched_s=found.watched_s,
         in_band_s=found.in_band_s,
         out_of_range_s=found.watched_s - found.in_band_s,
@@ -178,6 +182,9 @@ def _probe(sensor: Sensor, held: Held, plan: Plan, week: WeekView) -> ProbeFigur
         n=found.n,
         expected=expected,
         coverage=min(1.0, found.n / expected) if expected else None,
+        perhaps=tuple(
+            dict.fromkeys(s for d in _dwellers(plan, series) for s in d.perhaps)
+        ),
     )
 
 
@@ -193,15 +200,15 @@ def _by_day_and_night(
     return {"day": limits(rules, night=False), "night": limits(rules, night=True)}
 
 
-def _cohorts(plan: Plan, series: Series) -> int:
-    return len(
-        {
-            dweller.cohort
-            for watch in plan.watches.get(series, ())
-            for rule in watch.rules
-            for dweller in rule.dwellers
-        }
-    )
+def _dwellers(plan: Plan, series: Series) -> tuple[Dweller, ...]:
+    """One of each cohort that depends on a series."""
+    found = {
+        dweller.cohort: dweller
+        for watch in plan.watches.get(series, ())
+        for rule in watch.rules
+        for dweller in rule.dwellers
+    }
+    return tuple(found.values())
 
 
 def _by_hand(week: WeekView) -> Iterator[HandFigures]:
