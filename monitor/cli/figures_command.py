@@ -15,9 +15,10 @@ from monitor.cli.command import Command, Context
 from monitor.clock import clock_from_environment
 from monitor.desk.said import iso, unknown
 from monitor.errors import UnreachableError, UsageError
-from monitor.site.figures import Figure
+from monitor.site.figures import HouseFigures
 from monitor.site.house import fold
-from monitor.site.load import Configuration, load
+from monitor.site.load import load
+from monitor.site.species_file import Library
 from monitor.store.figures import (
     FOLDER,
     Signed,
@@ -50,14 +51,14 @@ class _Seen:
 
     def observations(self, store: Queries) -> "tuple[Observation, ...]":
         # NumPy is loaded only where it is needed
+        from monitor.accounts.instruments import Instruments  # noqa: PLC0415
         from monitor.accounts.observing import Observer  # noqa: PLC0415
 
-        site, library = self.configuration.site, self.configuration.library
-        entries = store.entries()
+        declared, entries = self.configuration, store.entries()
         observer = Observer(
-            site,
-            library,
-            fold(site, entries, until=self.now),
+            Instruments(declared.site, entries, declared.checks),
+            declared.library,
+            fold(declared.site, entries, until=self.now),
             store.readings,
             store.account_days,
             now=self.now,
@@ -76,7 +77,7 @@ def _learned_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _learned(arguments: argparse.Namespace, context: Context) -> int:
-    from monitor.accounts.learning import counts, learned  # noqa: PLC0415
+    from monitor.accounts.learning import learned  # noqa: PLC0415
     from monitor.accounts.survival import survivals  # noqa: PLC0415
 
     seen = _Seen(context)
@@ -89,11 +90,12 @@ def _learned(arguments: argparse.Namespace, context: Context) -> int:
         observations = seen.observations(store)
         entries = store.entries()
     house = fold(seen.configuration.site, entries, until=seen.now)
-    told = learned(observations, library, [each.told for each in houses])
-    lives = survivals(house, library, entries)
+    others = [each.told for each in houses]
+    told = learned(observations, library, others)
+    lives = survivals(house, library, entries, others)
     found = [each for each in told if wanted in {None, each.species}]
     lived = [each for each in lives if wanted in {None, each.species}]
-    used = [sum(counts(f, library) is None for f in h.told.figures) for h in houses]
+    used = [_judged(other, library).count(None) for other in others]
     for line in bad:
         print(f"Warning: {line}", file=sys.stderr)
     if arguments.json:
@@ -165,22 +167,27 @@ def _export(arguments: argparse.Namespace, context: Context) -> int:
     The library of species is only read.
     """
     from monitor.accounts.learning import house_figures  # noqa: PLC0415
+    from monitor.accounts.survival import house_survival  # noqa: PLC0415
 
     seen = _Seen(context)
     path: Path = arguments.to
     if path.exists():
         raise UsageError(f"--to: {path} is there already: name another file")
+    library = seen.configuration.library
     with seen.store() as store:
-        told = house_figures(
-            seen.observations(store),
-            seen.configuration.library,
-            house=arguments.house,
-            made_on=seen.now.date(),
-        )
-    if not told.figures:
+        observations, entries = seen.observations(store), store.entries()
+    house = fold(seen.configuration.site, entries, until=seen.now)
+    told = msgspec.structs.replace(
+        house_figures(
+            observations, library, house=arguments.house, made_on=seen.now.date()
+        ),
+        survival=house_survival(house, library, entries, observations),
+    )
+    if not told.count:
         raise UsageError(
             "there is nothing to tell yet: a figure needs two changes of stage of one"
-            " species, stage and sex (see `forecast learned`)"
+            " species, stage and sex, or two cohorts of a species counted both as eggs"
+            " and as adults (see `forecast learned`)"
         )
     try:
         raw, found = sign(seen.state, told)
@@ -192,11 +199,19 @@ def _export(arguments: argparse.Namespace, context: Context) -> int:
     except OSError as exc:
         raise UsageError(f"--to: {path}: cannot be written ({exc.strerror})") from exc
     if arguments.json:
-        said = {"file": str(path), "figures": len(told.figures), "fingerprint": found}
+        said = {
+            "file": str(path),
+            "figures": len(told.figures),
+            "survival": len(told.survival),
+            "fingerprint": found,
+        }
         print(json.dumps(said, ensure_ascii=False))
         return 0
-    count = len(told.figures)
-    print(f"{path}: {count} figure{'' if count == 1 else 's'} of {told.house}.")
+    plural = "" if told.count == 1 else "s"
+    print(
+        f"{path}: {told.count} figure{plural} of {told.house},"
+        f" {len(told.survival)} of them of survival."
+    )
     print(f"Fingerprint, to read out to whoever gets it: {spelled(found)}")
     return 0
 
@@ -216,7 +231,9 @@ def _import(arguments: argparse.Namespace, context: Context) -> int:
     raw = raw_of(path)
     signed = verified(raw, str(path))
     _check_trust(state, path, signed, arguments.trust)
-    used, unused = _sorted(signed, configuration)
+    judged = _judged(signed.told, configuration.library)
+    used = judged.count(None)
+    unused = list(dict.fromkeys(why for why in judged if why is not None))
     if not used:
         raise UsageError(f"{path}: none of its figures counts here: {unused[0]}")
     keep(state, raw, signed)
@@ -224,14 +241,14 @@ def _import(arguments: argparse.Namespace, context: Context) -> int:
         said = {
             "house": signed.told.house,
             "fingerprint": signed.fingerprint,
-            "used": len(used),
+            "used": used,
             "not_used": unused,
         }
         print(json.dumps(said, ensure_ascii=False))
         return 0
     print(
-        f"{signed.told.house}, {signed.told.made_on}: {len(used)} of"
-        f" {len(signed.told.figures)} figures count here from now on; to forget them,"
+        f"{signed.told.house}, {signed.told.made_on}: {used} of"
+        f" {signed.told.count} figures count here from now on; to forget them,"
         f" remove {FOLDER}/{signed.fingerprint}.json from the state directory."
     )
     for line in unused:
@@ -269,21 +286,15 @@ def _check_trust(state: Path, path: Path, signed: Signed, trust: str | None) -> 
         )
 
 
-def _sorted(
-    signed: Signed, configuration: Configuration
-) -> tuple[list[Figure], list[str]]:
-    """The figures that count here, and for each other why it does not."""
+def _judged(told: HouseFigures, library: Library) -> list[str | None]:
+    """For each figure of both kinds why it does not count here; None where it does."""
     from monitor.accounts.learning import counts  # noqa: PLC0415
+    from monitor.accounts.survival import survival_counts  # noqa: PLC0415
 
-    used: list[Figure] = []
-    unused: dict[str, None] = {}
-    for figure in signed.told.figures:
-        why = counts(figure, configuration.library)
-        if why is None:
-            used.append(figure)
-        else:
-            unused[why] = None
-    return used, list(unused)
+    return [
+        *(counts(each, library) for each in told.figures),
+        *(survival_counts(each, library) for each in told.survival),
+    ]
 
 
 def _state(context: Context) -> Path:

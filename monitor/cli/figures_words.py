@@ -46,15 +46,26 @@ def learned_lines(each: Learned) -> Iterator[str]:
 
 def survival_lines(each: LearnedSurvival) -> Iterator[str]:
     """One species from egg to adult."""
-    yield f"{each.name}, egg to adult:"
-    prior = "nothing"
+    yield f"{each.name}, egg to adult: share that comes through"
+    prior, source = "nothing: any share is as likely as another", ""
     if each.prior_mean is not None:
         prior = f"{each.prior_mean:.0%} +- {each.prior_sd or 0:.0%}"
-    yield from _row("published", prior)
-    left = f", {each.left_out} not counted at both ends" if each.left_out else ""
-    yield from _row("seen here", f"{_many(each.broods, 'cohort')} counted{left}")
+        source = f" ({each.source})"
     yield from _row(
-        "now", f"{each.mean:.0%}, between {each.low:.0%} and {each.high:.0%}"
+        "published", f"{prior}; counts as {_animals(each.prior_worth)}{source}"
+    )
+    if each.elsewhere_share is not None:
+        yield from _row(
+            "elsewhere",
+            f"{each.elsewhere_share:.0%} in {_many(each.elsewhere_n, 'cohort')} of"
+            f" {_many(each.houses, 'other house')}; counts as"
+            f" {_animals(each.elsewhere_worth)}",
+        )
+    yield from _row("seen here", _came(each))
+    yield from _row(
+        "now",
+        f"{each.mean:.0%} +- {each.sd:.0%}; it lies between {each.low:.0%} and"
+        f" {each.high:.0%} (90 %)",
     )
 
 
@@ -62,8 +73,8 @@ def house_line(signed: Signed, used: int) -> str:
     """Another house whose figures are kept."""
     told = signed.told
     return (
-        f"{told.house}, {told.made_on}: {used} of {_many(len(told.figures), 'figure')}"
-        f" used; key {spelled(signed.fingerprint)}"
+        f"{told.house}, {told.made_on}: {used} of {_many(told.count, 'figure')} used;"
+        f" key {spelled(signed.fingerprint)}"
     )
 
 
@@ -102,6 +113,17 @@ def _amounts(each: Learned) -> str:
     return ", ".join(said) + (f", and {more} more" if more > 0 else "")
 
 
+def _came(each: LearnedSurvival) -> str:
+    left = f", {each.left_out} not counted at both ends" if each.left_out else ""
+    if each.seen_share is None:
+        return f"no cohort counted{left}"
+    return (
+        f"{each.reached} of {each.began} in {_many(each.broods, 'cohort')}{left};"
+        f" counts as {each.seen_share:.0%} of {_animals(each.seen_worth)}, since those"
+        " of a tub share its luck"
+    )
+
+
 def _row(head: str, text: str) -> list[str]:
     return textwrap.wrap(
         text, WIDTH, initial_indent=f"  {head:<13}", subsequent_indent=" " * 15
@@ -110,6 +132,10 @@ def _row(head: str, text: str) -> list[str]:
 
 def _cohorts(count: float) -> str:
     return f"{count:.2g} cohort{'' if round(count, 2) == 1 else 's'}"
+
+
+def _animals(count: float) -> str:
+    return f"{count:.2g} animal{'' if f'{count:.2g}' == '1' else 's'}"
 
 
 def _many(count: int, one: str) -> str:

@@ -1,5 +1,6 @@
 """What a house learns about survival: beta-binomial, from counted animals."""
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -64,6 +65,30 @@ class Share:
         return float(betaincinv(self.alpha, self.beta, share))
 
 
+@dataclass(frozen=True, slots=True)
+class ShareEvidence:
+    """
+    What counted broods say of a share, without anything believed before.
+
+    Attributes:
+        worth: How many animals with fates of their own they count as.
+        share: Of them, what came through.
+
+    Raises:
+        ValueError: If they are worth less than nothing, or the share is none.
+    """
+
+    worth: float
+    share: float
+
+    def __post_init__(self) -> None:
+        if not (0 <= self.worth < math.inf and 0 <= self.share <= 1):
+            raise ValueError(
+                "worth is at least 0 and share lies between 0 and 1, got"
+                f" {self.worth} and {self.share}"
+            )
+
+
 def published_share(mean: float | None, sd: float = 0.0) -> Share:
     """
     Make a prior of a published share.
@@ -96,9 +121,7 @@ def learn_share(
     Update a share by counted broods.
 
     With no correlation this is the beta-binomial rule: alpha grows by those that came
-    through, beta by the rest. Animals of one tub share its luck, so a brood of n counts
-    as n / (1 + (n - 1) correlation) animals, the usual design effect of clusters (Kish
-    1965: from memory).
+    through, beta by the rest.
 
     Args:
         prior: What was believed.
@@ -108,11 +131,56 @@ def learn_share(
     Raises:
         ValueError: If the correlation lies outside 0 to 1.
     """
+    return pooled_share(prior, evidence_of(broods, correlation=correlation))
+
+
+def evidence_of(broods: Iterable[Brood], *, correlation: float = 0.0) -> ShareEvidence:
+    """
+    Sum what counted broods say, for whatever prior.
+
+    Animals of one tub share its luck, so a brood of n counts as
+    n / (1 + (n - 1) correlation) animals, the usual design effect of clusters (Kish
+    1965: from memory).
+
+    Args:
+        broods: What was counted, in any order; nothing is worth nothing.
+        correlation: Of the fates within a brood, from 0 to 1.
+
+    Raises:
+        ValueError: If the correlation lies outside 0 to 1.
+    """
     if not 0 <= correlation <= 1:
         raise ValueError(f"correlation lies between 0 and 1, got {correlation}")
-    alpha, beta = prior.alpha, prior.beta
+    worth = reached = 0.0
+    # one order of the sums, so that the order of broods is irrelevant
     for brood in sorted(broods, key=lambda b: (b.began, b.reached)):
         part = 1 / (1 + (brood.began - 1) * correlation)
-        alpha += part * brood.reached
-        beta += part * (brood.began - brood.reached)
-    return Share(alpha, beta)
+        worth += part * brood.began
+        reached += part * brood.reached
+    return ShareEvidence(worth, min(reached / worth, 1.0) if worth else 0.0)
+
+
+def pooled_share(
+    prior: Share, evidence: ShareEvidence, *, cap: float = math.inf
+) -> Share:
+    """
+    Let a prior learn what was counted, here or elsewhere.
+
+    Parameters of the beta distribution add up. Evidence holds no prior, so pooling it
+    is the same as learning from its broods (exactly, below the cap).
+
+    Args:
+        prior: What was believed.
+        evidence: What broods say.
+        cap: They count as no more animals than this, at the same share.
+
+    Raises:
+        ValueError: If the cap is not above 0.
+    """
+    if not cap > 0:
+        raise ValueError(f"cap must be above 0, got {cap}")
+    worth = min(evidence.worth, cap)
+    return Share(
+        prior.alpha + worth * evidence.share,
+        prior.beta + worth * (1 - evidence.share),
+    )

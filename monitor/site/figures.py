@@ -1,19 +1,29 @@
 """
 Learned figures as houses exchange them: what was found, and under which conditions.
 
-There is nothing of the stock in them: no place, no cohort, no number of animals.
+There is nothing of the stock in them: no place, no cohort, no number of animals, no
+date but the day of the export. A survival is told as a share in whole per cent and as
+what it is worth in whole animals once the common luck of each tub is taken off, for
+all cohorts together: enough to pool, too coarse to work a count back from it. Only
+where eggs were kept singly is the number of cohorts that of the animals.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 from typing import Literal
 
 import msgspec
 
 FORM = "rearing-figures"
-VERSION = 1
+VERSION = 2
 """Of the form; a file of a newer one is refused."""
+
+OLDEST = 1
+"""The form before survival was told, which is still read."""
+
+BROOD_WORTH = 10
+"""A cohort counts as no more animals: those of a tub share its luck; own choice."""
 
 MOST_FIGURES = 2000
 """A file with more than this is none of a house."""
@@ -86,8 +96,39 @@ class Figure(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tr
         return self.species, self.stage, self.sex
 
 
+class Survived(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """
+    What a house found of the way to the adult, without anything believed before.
+
+    Attributes:
+        species: Id of the species.
+        name: Its scientific name.
+        begin: The stage at which the animals were counted first.
+        n: Cohorts that it rests on, each counted at both ends.
+        worth: How many animals with fates of their own they count as, rounded down.
+        share: Of them, what came through, to two decimals. [fraction]
+        warmth_low: The coolest steady temperature of a stage on the way; None where
+            none is known. [degC]
+        warmth_high: The warmest. [degC]
+    """
+
+    species: str
+    name: str
+    begin: str
+    n: int
+    worth: int
+    share: float
+    warmth_low: float | None
+    warmth_high: float | None
+
+
+# a file of the oldest form has no survival, and its signature knows none
 class HouseFigures(
-    msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True
+    msgspec.Struct,
+    frozen=True,
+    forbid_unknown_fields=True,
+    kw_only=True,
+    omit_defaults=True,
 ):
     """
     All that one house tells others.
@@ -96,19 +137,31 @@ class HouseFigures(
         house: What the house calls itself towards others.
         made_on: The day of the export.
         figures: One for each species, stage and sex.
+        survival: One for each species.
     """
 
     house: str
     made_on: date
     figures: tuple[Figure, ...]
+    survival: tuple[Survived, ...] = ()
+
+    @property
+    def count(self) -> int:
+        """How many figures of both kinds."""
+        return len(self.figures) + len(self.survival)
+
+    @property
+    def version(self) -> int:
+        """The oldest form that can tell it, for houses with an older program."""
+        return VERSION if self.survival else OLDEST
 
 
 def problem(told: HouseFigures) -> str | None:
     """Say what no house can have found, in words; None where all can be."""
     if not _LABEL.fullmatch(told.house):
         return f"house: {told.house!r} is no name of 1 to 80 letters"
-    if not 0 < len(told.figures) <= MOST_FIGURES:
-        return f"figures: {len(told.figures)} of them, not 1 to {MOST_FIGURES}"
+    if not 0 < told.count <= MOST_FIGURES:
+        return f"figures: {told.count} of them, not 1 to {MOST_FIGURES}"
     seen: set[tuple[str, str, str]] = set()
     for number, figure in enumerate(told.figures, 1):
         found = next(_figure_problems(figure), None)
@@ -117,11 +170,43 @@ def problem(told: HouseFigures) -> str | None:
         if found is not None:
             return f"figure {number} ({' '.join(figure.key)}): {found}"
         seen.add(figure.key)
+    return _survival_problem(told.survival)
+
+
+def _survival_problem(told: Iterable[Survived]) -> str | None:
+    seen: set[str] = set()
+    for number, each in enumerate(told, 1):
+        found = next(_survived_problems(each), None)
+        if found is None and each.species in seen:
+            found = "stands twice"
+        if found is not None:
+            return f"survival {number} ({each.species}): {found}"
+        seen.add(each.species)
     return None
 
 
+def _survived_problems(each: Survived) -> Iterator[str]:
+    yield from _name_problems(each.species, each.begin, each.name, stage="begin")
+    if not 0 < each.n < _LARGEST:
+        yield f"n {each.n} does not lie between 0 and {_LARGEST:g}"
+    if not 0 < each.worth <= BROOD_WORTH * each.n:
+        yield (
+            f"worth {each.worth} does not lie between 0 and {BROOD_WORTH * each.n},"
+            f" {BROOD_WORTH} for each of n {each.n} cohorts"
+        )
+    if not 0 <= each.share <= 1:
+        yield f"share {each.share} does not lie between 0 and 1"
+    low, high = each.warmth_low, each.warmth_high
+    yield from _temperature("warmth_low", low)
+    yield from _temperature("warmth_high", high)
+    if (low is None) is not (high is None):
+        yield "warmth_low and warmth_high go together"
+    if low is not None and high is not None and not low <= high:
+        yield f"warmth_low {low:g} is above warmth_high {high:g}"
+
+
 def _figure_problems(figure: Figure) -> Iterator[str]:
-    yield from _name_problems(figure)
+    yield from _name_problems(figure.species, figure.stage, figure.name)
     for name in ("n", "worth", "mean", "sd"):
         value = getattr(figure, name)
         if not 0 < value < _LARGEST:
@@ -137,12 +222,14 @@ def _figure_problems(figure: Figure) -> Iterator[str]:
     yield from _rule_problems(figure.rule)
 
 
-def _name_problems(figure: Figure) -> Iterator[str]:
-    for name in ("species", "stage"):
-        if not _ID.fullmatch(getattr(figure, name)):
-            yield f"{name} {getattr(figure, name)!r} is no id"
-    if not _LABEL.fullmatch(figure.name):
-        yield f"name {figure.name!r} is no name"
+def _name_problems(
+    species: str, begin: str, name: str, *, stage: str = "stage"
+) -> Iterator[str]:
+    for key, value in (("species", species), (stage, begin)):
+        if not _ID.fullmatch(value):
+            yield f"{key} {value!r} is no id"
+    if not _LABEL.fullmatch(name):
+        yield f"name {name!r} is no name"
 
 
 def _rule_problems(rule: Rule | None) -> Iterator[str]:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from monitor.errors import StoreError, UsageError
-from monitor.site.figures import FORM, VERSION, HouseFigures, problem
+from monitor.site.figures import FORM, OLDEST, VERSION, HouseFigures, problem
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -32,7 +32,6 @@ LARGEST = 1_000_000
 """A file of more bytes is none of a house."""
 
 _NOT_READABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
-_DOMAIN = b"rearing-figures 1\n"
 _FINGERPRINT = re.compile(r"[0-9a-f]{32}")
 
 
@@ -83,7 +82,8 @@ def sign(state: Path, told: HouseFigures) -> tuple[bytes, str]:
         raise ValueError(wrong)
     key = _key(state)
     public = key.public_key().public_bytes_raw()
-    document = _Document(FORM, VERSION, told, public, key.sign(_signed_part(told)))
+    signature = key.sign(_signed_part(told, told.version))
+    document = _Document(FORM, told.version, told, public, signature)
     raw = msgspec.json.format(msgspec.json.encode(document), indent=1) + b"\n"
     return raw, fingerprint(public)
 
@@ -106,7 +106,10 @@ def verified(raw: bytes, name: str) -> Signed:
             " signed, or cut short; ask the house for it again"
         )
     if (wrong := problem(document.figures)) is not None:
-        raise UsageError(f"{name}: {wrong}; nothing of the file is taken")
+        raise UsageError(
+            f"{name}: {wrong}; nothing of the file is taken: ask the house to export"
+            " its figures anew"
+        )
     return Signed(fingerprint=fingerprint(document.key), told=document.figures)
 
 
@@ -221,16 +224,21 @@ def _document(raw: bytes, name: str) -> _Document:
             f"{name}: is no file of learned figures: its form is {head.form!r}, not"
             f" {FORM!r}"
         )
-    if head.version != VERSION:
+    if not OLDEST <= head.version <= VERSION:
         how = "newer" if head.version > VERSION else "no known"
         raise UsageError(
             f"{name}: is of {how} form, version {head.version}; this program reads"
-            f" version {VERSION}: update it, or ask for the older form"
+            f" versions {OLDEST} to {VERSION}: update it, or ask for the older form"
         )
     try:
-        return msgspec.json.decode(raw, type=_Document)
+        document = msgspec.json.decode(raw, type=_Document)
     except _NOT_READABLE as exc:
         raise UsageError(f"{name}: tells no figures ({exc})") from exc
+    if document.version < document.figures.version:
+        raise UsageError(
+            f"{name}: tells no figures (version {document.version} knows no `survival`)"
+        )
+    return document
 
 
 def _holds(document: _Document) -> bool:
@@ -241,17 +249,18 @@ def _holds(document: _Document) -> bool:
 
     try:
         public = Ed25519PublicKey.from_public_bytes(document.key)
-        public.verify(document.signature, _signed_part(document.figures))
+        part = _signed_part(document.figures, document.version)
+        public.verify(document.signature, part)
     except (InvalidSignature, ValueError):
         return False
     return True
 
 
-def _signed_part(told: HouseFigures) -> bytes:
+def _signed_part(told: HouseFigures, version: int) -> bytes:
     # one spelling for one meaning: whoever indents the file anew alters nothing
     plain = msgspec.to_builtins(told)
     text = json.dumps(plain, sort_keys=True, separators=(",", ":"), allow_nan=False)
-    return _DOMAIN + text.encode("ascii")
+    return f"{FORM} {version}\n{text}".encode("ascii")
 
 
 def _key(state: Path) -> "Ed25519PrivateKey":

@@ -15,8 +15,9 @@ from monitor.site.journal import (
     Count,
     Entry,
     PlaceCreated,
+    PlaceSurveyed,
 )
-from monitor.site.words import CountKind, PlaceKind
+from monitor.site.words import CountKind, PlaceKind, Quantity
 from monitor.store.writer import Writer
 from tests.summary.house import LOWLAND, lay
 
@@ -36,6 +37,9 @@ class Standing:
 def told(hatched):
     """Cohorts of eggs that hatched on these days; four of twelve were counted."""
     facts = [(BEGIN, PlaceCreated(PLACE, PlaceKind.REARING, "shelf-a"))]
+    air = Quantity.AIR_TEMPERATURE
+    # a spare probe found the tub as warm as its shelf
+    facts.append((BEGIN, PlaceSurveyed(PLACE, air, "shelf-a", air, 0.0, 0.0)))
     count = Count(CountKind.COUNTED, ANIMALS)
     for cohort, day in enumerate(hatched, 1):
         facts.append((BEGIN, CohortStarted(cohort, "lowland", "egg", count, PLACE)))
@@ -107,7 +111,10 @@ def test_prior_data_and_posterior_are_shown(houses):
     assert "200 +- 20; counts as 0.59 cohorts (from-memory)" in out
     assert "3 changes of stage; at 24 to 24 C, 100% of the time measured" in out
     assert "224 to 238, 238 to 252, 224 to 238" in out
-    assert "Exemplum calidum, egg to adult:" in out
+    assert "Exemplum calidum, egg to adult: share that comes through" in out
+    assert "published nothing: any share is as likely as another; counts as 2" in out
+    assert "seen here 12 of 36 in 3 cohorts; counts as 33% of 17 animals" in out
+    assert "now 35% +- 11%; it lies between 18% and 53% (90 %)" in out
     assert max(map(len, lines)) <= 79
 
 
@@ -118,7 +125,12 @@ def test_programs_get_the_same(houses):
     (egg,) = told["learned"]
     assert (egg["n"], egg["prior_mean"], egg["stage"]) == (3, 200, "egg")
     assert 215 < egg["posterior"]["mean"] < 235
-    assert told["survival"][0]["broods"] == 3
+    (lives,) = told["survival"]
+    assert (lives["prior_mean"], lives["prior_worth"]) == (None, 2)
+    assert (lives["broods"], lives["began"], lives["reached"]) == (3, 36, 12)
+    assert (lives["houses"], lives["elsewhere_share"]) == (0, None)
+    assert lives["seen_share"] == pytest.approx(1 / 3)
+    assert lives["low"] < lives["mean"] < lives["high"]
     assert told["houses"] == []
 
 
@@ -138,6 +150,10 @@ def test_an_export_holds_nothing_of_the_stock(houses, exported):
     figure = json.loads(text)["figures"]["figures"][0]
     assert ANIMALS not in figure.values()
     assert figure["n"] == COHORTS
+    (lives,) = json.loads(text)["figures"]["survival"]
+    assert not {ANIMALS, 4, COHORTS * ANIMALS, COHORTS * 4} & set(lives.values())
+    assert (lives["n"], lives["share"], lives["worth"]) == (COHORTS, 0.33, 17)
+    assert (lives["warmth_low"], lives["warmth_high"]) == (24.0, 24.0)
     assert (houses.config / "species/lowland.toml").read_text() == LOWLAND
 
 
@@ -146,17 +162,58 @@ def test_an_import_moves_what_is_believed_elsewhere(houses, exported):
     path, fingerprint = exported
     said = houses("quillmere", "import", path, "--trust", fingerprint)
     assert said.code == 0
-    assert "Overmere, 2026-04-01: 1 of 1 figures count here" in said.out
+    assert "Overmere, 2026-04-01: 2 of 2 figures count here" in said.out
 
     again = houses("quillmere", "import", path, "--json")
     told = json.loads(houses("quillmere", "learned", "--json").out)
 
-    assert json.loads(again.out)["used"] == 1
+    assert json.loads(again.out)["used"] == 2
     (egg,) = told["learned"]
     assert (egg["houses"], egg["n"]) == (1, 0)
     assert egg["posterior"]["mean"] > 215
     assert told["houses"][0]["fingerprint"] == fingerprint
-    assert "1 of 1 figure used" in houses("quillmere", "learned").out
+    assert "2 of 2 figures used" in houses("quillmere", "learned").out
+
+
+def test_an_imported_survival_is_shown_and_moves_what_is_believed(houses, exported):
+    """In words and for programs: prior, other houses, nothing seen here, posterior."""
+    path, fingerprint = exported
+    houses("quillmere", "import", path, "--trust", fingerprint)
+
+    out = " ".join(houses("quillmere", "learned").out.split())
+    told = json.loads(houses("quillmere", "learned", "--json").out)
+
+    assert "elsewhere 33% in 3 cohorts of 1 other house; counts as 17 animals" in out
+    assert "seen here no cohort counted" in out
+    (lives,) = told["survival"]
+    assert (lives["broods"], lives["houses"], lives["elsewhere_n"]) == (0, 1, 3)
+    assert (lives["elsewhere_share"], lives["elsewhere_worth"]) == (0.33, 17)
+    assert lives["mean"] == pytest.approx((1 + 0.33 * 17) / 19)
+
+
+def test_survival_counts_only_where_the_first_stage_is_the_same(houses, exported):
+    """Nor does the requirement of a stage that is not in the file here."""
+    path, fingerprint = exported
+    file = houses.config / "species/lowland.toml"
+    file.write_text(LOWLAND.replace('id = "egg"', 'id = "ovum"'))
+
+    refused(
+        houses("quillmere", "import", path, "--trust", fingerprint),
+        "none of its figures counts here",
+    )
+    learned = json.loads(houses("quillmere", "learned", "--json").out)
+    assert learned["survival"] == []
+
+
+def test_an_altered_survival_is_refused(houses, exported):
+    """The signature covers it."""
+    path, fingerprint = exported
+    path.write_text(path.read_text().replace('"share": 0.33', '"share": 0.93'))
+
+    refused(
+        houses("quillmere", "import", path, "--trust", fingerprint),
+        "altered after it was signed",
+    )
 
 
 def test_a_stranger_is_not_believed_unasked(houses, exported):
@@ -188,7 +245,7 @@ def test_an_altered_file_is_refused(houses, exported):
 def test_a_newer_form_is_refused(houses, exported):
     """In words."""
     path, _ = exported
-    path.write_text(path.read_text().replace('"version": 1', '"version": 7'))
+    path.write_text(path.read_text().replace('"version": 2', '"version": 7'))
 
     refused(houses("quillmere", "import", path), "version 7", "update it")
 
@@ -216,10 +273,13 @@ def test_other_thresholds_are_not_pooled(houses, exported):
     file = houses.config / "species/lowland.toml"
     file.write_text(LOWLAND.replace("lower_threshold = 10.0", "lower_threshold = 11.0"))
 
-    refused(
-        houses("quillmere", "import", path, "--trust", fingerprint),
-        "not the same degree-days",
-    )
+    said = houses("quillmere", "import", path, "--trust", fingerprint)
+
+    assert "1 of 2 figures count here" in said.out
+    assert said.err.startswith("Warning: not used: lowland egg: ")
+    assert "not the same degree-days" in said.err
+    told = json.loads(houses("quillmere", "learned", "--json").out)
+    assert (told["learned"], told["survival"][0]["houses"]) == ([], 1)
 
 
 def test_its_own_figures_count_once(houses, exported):

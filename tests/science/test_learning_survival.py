@@ -13,7 +13,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from monitor.science.survival import Brood, Share, learn_share, published_share
+from monitor.science.survival import (
+    Brood,
+    Share,
+    ShareEvidence,
+    evidence_of,
+    learn_share,
+    pooled_share,
+    published_share,
+)
 
 
 def test_the_prior_has_the_published_mean_and_spread():
@@ -107,6 +115,48 @@ def test_a_share_stays_a_share(mean, sd, broods):
     assert learn_share(prior, broods[::-1], correlation=0.1) == made
 
 
+BROODS = st.lists(
+    st.integers(1, 50).flatmap(lambda n: st.integers(0, n).map(lambda k: Brood(n, k))),
+    max_size=5,
+)
+
+
+@given(st.floats(0, 1), st.floats(0, 1), BROODS, BROODS, st.floats(0, 1))
+def test_pooling_evidence_is_learning_from_all_broods(
+    mean, sd, theirs, ours, correlation
+):
+    """Neither prior nor order counts: theirs pooled, then ours, or all at once."""
+    prior = published_share(mean, sd)
+    told = evidence_of(theirs, correlation=correlation)
+
+    pooled = learn_share(pooled_share(prior, told), ours, correlation=correlation)
+
+    once = learn_share(prior, theirs + ours, correlation=correlation)
+    assert (pooled.alpha, pooled.beta) == pytest.approx((once.alpha, once.beta))
+
+
+def test_pooled_shares_follow_the_beta_binomial():
+    """Two houses by Bayes on a grid: 7 of 10 there, 3 of 5 here, 0.6 +- 0.15 before."""
+    prior = published_share(0.6, 0.15)
+    told = evidence_of([Brood(10, 7)])
+
+    made = learn_share(pooled_share(prior, told), [Brood(5, 3)])
+
+    shares = np.linspace(0, 1, 20001)
+    both = stats.beta(prior.alpha, prior.beta).pdf(shares)
+    both = both * stats.binom(10, shares).pmf(7) * stats.binom(5, shares).pmf(3)
+    both /= np.trapezoid(both, shares)
+    assert made.mean == pytest.approx(np.trapezoid(both * shares, shares), rel=1e-6)
+
+
+def test_evidence_counts_as_no_more_than_its_cap():
+    """The share stays, the worth does not."""
+    made = pooled_share(Share(1, 1), ShareEvidence(400.0, 0.9), cap=40.0)
+
+    assert (made.alpha, made.beta) == pytest.approx((37, 5))
+    assert pooled_share(Share(1, 1), evidence_of([]), cap=40.0) == Share(1, 1)
+
+
 def test_nonsense_is_refused():
     """More came through than began, none began, shares beyond 1."""
     for began, reached in ((5, 6), (0, 0), (5, -1)):
@@ -116,3 +166,8 @@ def test_nonsense_is_refused():
         published_share(1.2, 0.1)
     with pytest.raises(ValueError, match="between 0 and 1"):
         learn_share(Share(1, 1), [], correlation=2)
+    for worth, share in ((-1.0, 0.5), (math.nan, 0.5), (3.0, 1.1), (math.inf, 0.5)):
+        with pytest.raises(ValueError, match="share lies between 0 and 1"):
+            ShareEvidence(worth, share)
+    with pytest.raises(ValueError, match="cap must be above 0"):
+        pooled_share(Share(1, 1), ShareEvidence(3.0, 0.5), cap=0.0)

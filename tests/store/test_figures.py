@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from monitor.errors import StoreError, UsageError
-from monitor.site.figures import Figure, HouseFigures, Rule, problem
+from monitor.site.figures import Figure, HouseFigures, Rule, Survived, problem
 from monitor.store.figures import (
     FOLDER,
     KEY,
@@ -56,10 +56,49 @@ def house(*figures, name="Overmere", day=1):
     )
 
 
+def survived(**changes):
+    fields = {
+        "species": "scarab",
+        "name": "Exemplum scarabaeus",
+        "begin": "egg",
+        "n": 3,
+        "worth": 17,
+        "share": 0.33,
+        "warmth_low": 23.0,
+        "warmth_high": 25.5,
+    }
+    return Survived(**(fields | changes))
+
+
+def counted(*survival):
+    told = house()
+    return msgspec.structs.replace(told, survival=survival or (survived(),))
+
+
+OLD = b"""{"form": "rearing-figures", "version": 1, "figures": {"house": "Overmere",
+"made_on": "2026-09-01", "figures": [{"species": "scarab", "name":
+"Exemplum scarabaeus", "stage": "egg", "sex": "any", "unit": "degC d", "rule":
+{"lower_threshold": 10.0, "upper_threshold": 30.0, "cutoff": "horizontal",
+"assumed_threshold": false}, "n": 9, "worth": 8.5, "mean": 240.1, "sd": 24.0,
+"warmth_low": 23.0, "warmth_high": 25.5, "coverage": 0.98}]},
+"key": "tDb47d+83bK7Nb08u+melPl8cuIT9Lox+8n/lX6kzY4=",
+"signature":
+"ZCoqWYck7M8dTqg9Dw59iho24lTTtN5CI0NzGsEyh5UZG/kxIdkhev+FBMDrRediCrkzYjj/zNYmY8EfnOM9Ag=="}
+"""
+"""As the program made it before survival was told."""
+
+
 @pytest.fixture
 def signed(tmp_path):
     """A file as another house sends it."""
     raw, _ = sign(tmp_path / "overmere", house())
+    return raw
+
+
+@pytest.fixture
+def telling(tmp_path):
+    """A file with survival as another house sends it."""
+    raw, _ = sign(tmp_path / "overmere", counted())
     return raw
 
 
@@ -89,6 +128,67 @@ def test_the_signature_is_plain_ed25519(signed):
     assert len(fingerprint(key)) == 32
 
 
+def test_survival_is_signed_and_read_again(telling):
+    """As another form, which an older program refuses in words."""
+    got = verified(telling, "x.json")
+
+    assert got.told == counted()
+    assert json.loads(telling)["version"] == 2
+
+
+def test_an_old_file_still_counts():
+    """Its signature knows nothing of survival."""
+    got = verified(OLD, "old.json")
+
+    assert got.told == house()
+    assert got.told.survival == ()
+    assert got.fingerprint == "3b75292a7a0369065b2169e8a74f900f"
+
+
+def test_without_survival_the_older_form_is_written(signed):
+    """A house whose program is older can read it."""
+    plain = json.loads(signed)
+
+    assert plain["version"] == 1
+    assert "survival" not in plain["figures"]
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("share", 0.93), ("n", 4), ("worth", 18), ("species", "scarab-2")],
+)
+def test_an_altered_survival_is_refused_in_words(telling, key, value):
+    """The signature covers it."""
+    plain = json.loads(telling)
+    plain["figures"]["survival"][0][key] = value
+
+    with pytest.raises(UsageError, match=r"x\.json: .*altered after it was signed"):
+        verified(json.dumps(plain).encode(), "x.json")
+
+
+def test_survival_can_neither_be_added_nor_taken_away(signed, telling):
+    """Nor does the number of the form alone turn one file into another."""
+    without = json.loads(telling)
+    del without["figures"]["survival"]
+    added = json.loads(signed)
+    added["figures"]["survival"] = json.loads(telling)["figures"]["survival"]
+
+    for plain in (without, without | {"version": 1}, added | {"version": 2}):
+        with pytest.raises(UsageError, match="altered after it was signed"):
+            verified(json.dumps(plain).encode(), "x.json")
+    with pytest.raises(UsageError, match=r"version 1 knows no `survival`"):
+        verified(json.dumps(added).encode(), "x.json")
+
+
+def test_an_unknown_key_of_a_survival_is_refused(telling):
+    """As everywhere in the file."""
+    plain = json.loads(telling)
+    plain["figures"]["survival"][0]["animals"] = 36
+
+    with pytest.raises(UsageError, match="unknown field `animals`"):
+        verified(json.dumps(plain).encode(), "x.json")
+
+
 def test_the_key_is_made_once_for_the_owner_alone(tmp_path):
     """Mode 0600, and the second export is signed by the same."""
     state = tmp_path / "overmere"
@@ -114,18 +214,18 @@ def test_a_file_that_was_indented_anew_is_the_same(signed):
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(st.data())
-def test_no_altered_byte_passes(signed, data):
+def test_no_altered_byte_passes(telling, data):
     """Another byte anywhere: refused in one line, or the figures are unchanged."""
-    at = data.draw(st.integers(0, len(signed) - 1))
+    at = data.draw(st.integers(0, len(telling) - 1))
     byte = data.draw(st.integers(0, 255))
-    raw = signed[:at] + bytes([byte]) + signed[at + 1 :]
+    raw = telling[:at] + bytes([byte]) + telling[at + 1 :]
 
     try:
         got = verified(raw, "x.json").told
     except UsageError as error:
         got = str(error)
 
-    assert got == house() or got.startswith("x.json: ")
+    assert got == counted() or got.startswith("x.json: ")
 
 
 @pytest.mark.parametrize(
@@ -151,9 +251,9 @@ def test_a_key_of_somebody_else_is_refused(signed, tmp_path):
 
 def test_a_newer_form_is_refused_in_words(signed):
     """Before its parts are looked at, which may be other ones."""
-    plain = json.loads(signed) | {"version": 2, "more": []}
+    plain = json.loads(signed) | {"version": 3, "more": []}
 
-    with pytest.raises(UsageError, match=r"newer form, version 2.*reads version 1"):
+    with pytest.raises(UsageError, match=r"newer form, version 3.*versions 1 to 2"):
         verified(json.dumps(plain).encode(), "x.json")
 
 
@@ -207,6 +307,58 @@ def test_nonsense_is_not_signed_and_not_believed(changes, why, tmp_path, monkeyp
     monkeypatch.undo()
     with pytest.raises(UsageError, match=why):
         verified(raw, "x.json")
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        ({"share": 1.2}, "share 1.2 does not lie between 0 and 1"),
+        ({"share": -0.1}, "share -0.1"),
+        ({"n": 0}, "n 0"),
+        ({"worth": 0}, "worth 0 does not lie between 0 and 30"),
+        ({"worth": 31}, "worth 31 does not lie between 0 and 30, 10 for each"),
+        ({"begin": "../key"}, "begin '../key' is no id"),
+        ({"species": ""}, "is no id"),
+        ({"name": ""}, "is no name"),
+        ({"warmth_low": -90.0}, "warmth_low -90.0 lies outside -20 to 60"),
+        ({"warmth_low": 26.0}, "warmth_low 26 is above warmth_high 25.5"),
+        ({"warmth_low": None}, "go together"),
+    ],
+)
+def test_a_survival_of_nonsense_is_not_signed_and_not_believed(
+    changes, why, tmp_path, monkeypatch
+):
+    """File, key, value, limit and mend, even when another program signed it."""
+    wrong = counted(survived(**changes))
+    state = tmp_path / "overmere"
+    with pytest.raises(ValueError, match=why):
+        sign(state, wrong)
+
+    monkeypatch.setattr("monitor.store.figures.problem", lambda _: None)
+    raw, _ = sign(state, wrong)
+    monkeypatch.undo()
+    with pytest.raises(UsageError, match=why) as caught:
+        verified(raw, "x.json")
+    said = str(caught.value)
+    assert said.startswith("x.json: survival 1 (")
+    assert said.endswith("ask the house to export its figures anew")
+
+
+def test_a_share_and_all_broods_that_died_can_be_told():
+    """None and all are shares; a species stands once."""
+    assert problem(counted(survived(share=0.0))) is None
+    assert problem(counted(survived(share=1.0, n=2, worth=20))) is None
+    assert "survival 2 (scarab): stands twice" in problem(
+        counted(survived(), survived(share=0.5))
+    )
+
+
+def test_a_house_may_tell_survival_alone(tmp_path):
+    """Counted broods whose changes of stage nobody saw."""
+    told = msgspec.structs.replace(counted(), figures=())
+    raw, _ = sign(tmp_path / "overmere", told)
+
+    assert verified(raw, "x.json").told == told
 
 
 def test_a_house_tells_each_figure_once_and_has_a_name():
