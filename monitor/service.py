@@ -44,6 +44,7 @@ from monitor.scheduling import scheduled
 from monitor.site.load import load, require_broker
 from monitor.site.secrets import BROKER_PASSWORD, Secrets
 from monitor.site.site_file import Broker
+from monitor.store.figures import kept
 from monitor.store.reader import Reader
 from monitor.store.rows import NoticeRow
 from monitor.systemd import Notifier
@@ -193,15 +194,14 @@ class Service:
             wake=self._wake_sender,
             heartbeat=lambda: self._hearts.beat("sender"),
         )
-        self._accounts = AccountsWorker(
-            self._reader,
-            lambda: (self._configuration.site, self._configuration.library),
-        )
+        self._accounts = AccountsWorker(self._reader, lambda: self._configuration)
         self._foresight = Foresight(
             self._reader,
-            lambda: (self._configuration.site, self._configuration.library),
+            lambda: self._configuration,
+            houses=lambda: [each.told for each in kept(self._paths.state)[0]],
             now=clock.now,
             hand_over=self._recorder.take_perhaps,
+            beat=lambda: self._hearts.beat("accounts"),
         )
         self._child = ChildSummary(
             self._paths.config,

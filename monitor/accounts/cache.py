@@ -1,21 +1,17 @@
 """Which days of which accounts must be made anew: late readings, back-dated entries."""
 
-from collections.abc import Callable, Iterable, Mapping
-from datetime import UTC, date, datetime, time, timedelta
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime, time
 
 import msgspec
 
-from monitor.accounts.by_hand import HandLogs
-from monitor.accounts.degree_days import DayHeat, HeatRule, fingerprint, heat_rule
-from monitor.accounts.feeding import (
-    DAY,
-    FedSpan,
-    fed_spans,
-    on_day,
-    prefers_substrate,
-)
+from monitor.accounts.bounded import HeatRule
+from monitor.accounts.degree_days import DayHeat, fingerprint, heat_rule
+from monitor.accounts.feeding import DAY, FedSpan, on_day
+from monitor.accounts.instruments import Instruments
 from monitor.site.house import Cohort, House
 from monitor.site.species_file import Library
+from monitor.site.words import Quantity
 from monitor.store.rows import AccountDay, StaleDay, StaleSeries
 
 _encode = msgspec.json.encode
@@ -56,10 +52,9 @@ def plan_cohort(
     house: House,
     cohort: Cohort,
     library: Library,
-    max_gap: Callable[[str], timedelta],
+    instruments: Instruments,
     *,
     now: datetime,
-    by_hand: HandLogs | None = None,
 ) -> dict[Key, DayPlan]:
     """
     List every day, to that of *now*, on which warmth counted for a cohort.
@@ -68,9 +63,8 @@ def plan_cohort(
         house: With all that the journal moved.
         cohort: The animals.
         library: The species.
-        max_gap: The longest time that readings of a sensor may bridge.
+        instruments: By what the house measures.
         now: The instant of the account. UTC.
-        by_hand: Minima and maxima that keepers read.
     """
     plans: dict[Key, DayPlan] = {}
     for name in dict.fromkeys(stay.what for stay in cohort.stages):
@@ -78,15 +72,9 @@ def plan_cohort(
         rule = heat_rule(stage.development) if stage is not None else None
         if stage is None or rule is None:
             continue
-        spans = fed_spans(
-            house,
-            cohort,
-            name,
-            prefer_substrate=prefers_substrate(stage),
-            by_hand=by_hand,
-        )
+        spans = instruments.spans(house, cohort, stage)
         for day in _days(spans, now):
-            rests_on = fingerprint(day, on_day(spans, day), rule, max_gap)
+            rests_on = fingerprint(day, on_day(spans, day), rule, instruments)
             plans[name, day] = DayPlan(cohort.id, name, day, spans, rule, rests_on)
     return plans
 
@@ -126,7 +114,7 @@ def stale(
 
 
 def touched_by(
-    marks: Iterable[StaleSeries], max_gap: Callable[[str], timedelta]
+    marks: Iterable[StaleSeries], instruments: Instruments
 ) -> frozenset[tuple[str, str, date]]:
     """
     Spread late readings over the days that their pairs may reach into.
@@ -137,8 +125,8 @@ def touched_by(
     found: set[tuple[str, str, date]] = set()
     for mark in marks:
         begin = datetime.combine(mark.day, time(), UTC)
-        reach = max_gap(mark.sensor)
-        day, last = (begin - reach).date(), (begin + DAY + reach).date()
+        before, after = instruments.reach(mark.sensor, Quantity(mark.quantity))
+        day, last = (begin - before).date(), (begin + DAY + after).date()
         while day <= last:
             found.add((mark.sensor, mark.quantity, day))
             day += DAY

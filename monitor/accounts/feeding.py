@@ -10,12 +10,15 @@ from monitor.accounts.by_hand import HAND_GAP, HandLogs, cut_by
 from monitor.site.house import HAND, Cohort, Feed, House, Stay
 from monitor.site.site_file import Site
 from monitor.site.species_file import Stage
+from monitor.site.surveys import Distance
 from monitor.site.words import Quantity
 
 DAY = timedelta(days=1)
 
 GAP_INTERVALS = 3
 SHORTEST_GAP = timedelta(minutes=30)
+
+HERE = Distance(0.0, 0.0, "own probe")
 
 
 class FedSpan(msgspec.Struct, frozen=True):
@@ -31,6 +34,7 @@ class FedSpan(msgspec.Struct, frozen=True):
         source: "own probe", "shelf", "room", "hand" or "none".
         extremes: Lowest and highest of the time, where a thermometer read by hand
             keeps them; it speaks for the time instead of the sensors. [degC]
+        distance: How far the cohort is from what measured.
     """
 
     since: datetime
@@ -40,6 +44,7 @@ class FedSpan(msgspec.Struct, frozen=True):
     place: str
     source: str
     extremes: tuple[float, float] | None = None
+    distance: Distance = HERE
 
 
 def longest_gap(site: Site) -> Callable[[str], timedelta]:
@@ -100,7 +105,8 @@ def fed_spans(
                 if place is None
                 else house.feed(place, quantity, at=since)
             )
-            for span in _spans(since, until, feed, by_hand or {}):
+            distance = house.distance(place or cohort.place, feed, at=since)
+            for span in _spans(since, until, feed, distance, by_hand or {}):
                 if spans and _continues(spans[-1], span):
                     begun = spans.pop().since
                     spans.append(msgspec.structs.replace(span, since=begun))
@@ -123,7 +129,11 @@ def on_day(spans: Iterable[FedSpan], day: date) -> tuple[FedSpan, ...]:
 
 
 def _spans(
-    since: datetime, until: datetime | None, feed: Feed, by_hand: HandLogs
+    since: datetime,
+    until: datetime | None,
+    feed: Feed,
+    distance: Distance,
+    by_hand: HandLogs,
 ) -> Iterator[FedSpan]:
     """One span, or where extremes were read by hand as many as these make."""
     log = by_hand.get((feed.place, feed.quantity)) if feed.source == "hand" else None
@@ -136,23 +146,26 @@ def _spans(
             feed.place,
             feed.source,
             None if pair is None else (pair.lowest, pair.highest),
+            distance,
         )
 
 
 def _moves(house: House, cohort: Cohort) -> Iterator[datetime]:
-    """Instants at which the cohort, a place that held it or a probe moved."""
+    """Instants at which cohort, places or probes moved, or another survey holds."""
     yield from (stay.since for stay in cohort.places)
     waiting = [stay.what for stay in cohort.places]
+    for place in dict.fromkeys(waiting):
+        yield from house.surveys.changes(place)
     seen: set[str] = set()
     while waiting:
-        place = house.places.get(waiting.pop())
-        if place is None or place.id in seen:
+        here = house.places.get(waiting.pop())
+        if here is None or here.id in seen:
             continue
-        seen.add(place.id)
-        yield from (stay.since for stay in place.stays)
-        waiting.extend(stay.what for stay in place.stays)
-        if place.parent is not None:
-            waiting.append(place.parent)
+        seen.add(here.id)
+        yield from (stay.since for stay in here.stays)
+        waiting.extend(stay.what for stay in here.stays)
+        if here.parent is not None:
+            waiting.append(here.parent)
     for probe in house.probes.values():
         if not seen.isdisjoint((probe.first_place, *(s.what for s in probe.stays))):
             yield from (stay.since for stay in probe.stays)
@@ -168,7 +181,5 @@ def _pieces(
 
 
 def _continues(one: FedSpan, other: FedSpan) -> bool:
-    return one.until == other.since and (
-        (one.sensors, one.quantity, one.place, one.source, one.extremes)
-        == (other.sensors, other.quantity, other.place, other.source, other.extremes)
-    )
+    there = msgspec.structs.replace(other, since=one.since, until=one.until)
+    return one.until == other.since and one == there

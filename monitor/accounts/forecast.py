@@ -13,7 +13,6 @@ from datetime import datetime, timedelta
 import msgspec
 import numpy as np
 
-from monitor.accounts.by_hand import HandLogs
 from monitor.accounts.feeding import DAY
 from monitor.accounts.forecast_needs import (
     Learned,
@@ -34,10 +33,10 @@ from monitor.accounts.forecast_warmth import (
     Assumptions,
     Basis,
     Places,
-    Readings,
     Warmth,
 )
 from monitor.accounts.heat import CohortHeat
+from monitor.accounts.instruments import Instruments, Readings
 from monitor.science.forecast import (
     FINE,
     VALUES,
@@ -87,7 +86,7 @@ class Forecaster:
         now: The present. UTC.
         stated: A set point, and how far the animals are from the probe.
         learned: Requirements that stand before those of the files.
-        by_hand: Minima and maxima of places without a sensor.
+        instruments: By what the house measures.
     """
 
     site: Site
@@ -96,9 +95,9 @@ class Forecaster:
     heats: Mapping[int, CohortHeat]
     readings: Readings
     now: datetime
+    instruments: Instruments
     stated: Assumptions = field(default_factory=Assumptions)
     learned: Learned = field(default_factory=dict)
-    by_hand: HandLogs = field(default_factory=dict)
     _places: Places | None = None
     _needs: dict[tuple[str, Sex], tuple[StageNeed, ...]] = field(default_factory=dict)
 
@@ -154,12 +153,11 @@ class Forecaster:
         ahead = self.needs(species, sex)[stage_number(species, cohort.stage) :]
         if self._places is None:
             self._places = Places(
-                self.site,
+                self.instruments,
                 self.house,
                 self.readings,
                 now=self.now,
                 stated=self.stated,
-                by_hand=self.by_hand,
             )
         # what comes after the last stage is nobody's forecast
         warmth = self._places.warmth(cohort, ahead[:-1])
@@ -192,18 +190,16 @@ class Forecaster:
         Equally likely amounts that a cohort has had in its stage.
 
         Time without readings counts between the least and the most that a day of the
-        place gave, within the bounds of the account.
+        place's record gave; how far the animals are from the probe is in the course.
         """
         age = self._age_days(cohort)
         if not isinstance(need.record, HeatRequirement) or not warmth.extremes:
             return np.array([age])
         heat, (least, most) = self._account(cohort), warmth.extremes[0]
-        had, missing, low, high = 0.0, age, 0.0, np.inf
+        had, missing = 0.0, age
         if heat is not None:
             had, missing = heat.degree_days, (1.0 - heat.coverage) * age
-            low, high = heat.low, np.inf if heat.high is None else heat.high
-        least = min(max(had + missing * least, low), high)
-        most = min(max(had + missing * most, low), high)
+        least, most = had + missing * least, had + missing * most
         if least == most:
             return np.array([least])
         shares = (np.arange(GAP_VALUES) + 0.5) / GAP_VALUES
@@ -277,7 +273,7 @@ class _Way:
                 sd=record.spread,
                 had=float(self.had.mean()),
                 rate=rate,
-                rate_sd=stated.spread_c,
+                rate_sd=stated.spread_c or 0.0,
             )
             self._wait = made.days, made.sd_days
 

@@ -3,21 +3,18 @@
 from collections.abc import Mapping
 from datetime import datetime
 
-from monitor.accounts.by_hand import hand_logs
 from monitor.accounts.forecast import Forecaster
 from monitor.accounts.forecast_needs import Learned
 from monitor.accounts.forecast_warmth import Assumptions
 from monitor.accounts.heat import CohortHeat
+from monitor.accounts.instruments import Declared, Instruments
 from monitor.accounts.worker import AccountSource, AccountsWorker
 from monitor.site.house import House, fold
-from monitor.site.site_file import Site
-from monitor.site.species_file import Library
 
 
 def forecaster(
     source: AccountSource,
-    site: Site,
-    library: Library,
+    declared: Declared,
     *,
     now: datetime,
     stated: Assumptions | None = None,
@@ -30,8 +27,7 @@ def forecaster(
 
     Args:
         source: The store, for reading; one snapshot of it is best.
-        site: The declared house.
-        library: The species.
+        declared: The configuration.
         now: The present. UTC.
         stated: A set point, and how far the animals are from the probe.
         learned: Requirements that stand before those of the files.
@@ -39,17 +35,19 @@ def forecaster(
         house: The house as it is now; None to fold the journal.
     """
     if heats is None:
-        worker = AccountsWorker(source, lambda: (site, library))
+        worker = AccountsWorker(source, lambda: declared)
         heats = {heat.cohort: heat for heat in worker.run_once(now).heats}
     entries = source.entries()
+    if house is None:
+        house = fold(declared.site, entries, until=now)
     return Forecaster(
-        site=site,
-        library=library,
-        house=fold(site, entries, until=now) if house is None else house,
+        site=declared.site,
+        library=declared.library,
+        house=house,
         heats=heats,
         readings=source.readings,
         now=now,
         stated=stated or Assumptions(),
         learned=learned or {},
-        by_hand=hand_logs(entries),
+        instruments=Instruments(declared.site, entries, declared.checks),
     )

@@ -3,7 +3,8 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from monitor.accounts.degree_days import HeatRule, heat_rule, requirement
+from monitor.accounts.bounded import HeatRule
+from monitor.accounts.degree_days import heat_rule, requirement
 from monitor.science.requirement import (
     HeatRequirement,
     Sex,

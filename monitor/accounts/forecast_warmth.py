@@ -1,27 +1,21 @@
 """The possible futures of a place's warmth: its own last 28 days, or a set point."""
 
-from collections.abc import Callable, Iterable, Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from collections.abc import Iterable, Sequence
+from datetime import UTC, date, datetime, time
 
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.accounts.by_hand import HandLogs, without_extremes
-from monitor.accounts.degree_days import HeatRule, day_heat
-from monitor.accounts.feeding import (
-    DAY,
-    FedSpan,
-    fed_spans,
-    longest_gap,
-    prefers_substrate,
-)
+from monitor.accounts.bounded import HeatRule
+from monitor.accounts.degree_days import day_heat
+from monitor.accounts.feeding import DAY, FedSpan, prefers_substrate
 from monitor.accounts.forecast_needs import StageNeed
+from monitor.accounts.instruments import Instruments, Readings
 from monitor.science.degree_days import Times, Values
 from monitor.science.forecast import Course
 from monitor.science.requirement import Array, HeatRequirement, normal_grid
 from monitor.site.house import Cohort, House, Stay
-from monitor.site.site_file import Site
 
 RECORD_DAYS = 28
 """So many whole UTC days before today are the record of a place."""
@@ -31,9 +25,6 @@ LEAST_MEASURED = 0.5
 
 PACES = 5
 """The distance of the probe is written as so many equally likely values."""
-
-Readings = Callable[[str, str, datetime, datetime], tuple[Times, Values]]
-"""Sensor, quantity, first instant and the one after the last, to times and values."""
 
 replace = msgspec.structs.replace
 
@@ -46,11 +37,12 @@ class Assumptions(msgspec.Struct, frozen=True):
         set_point_c: Stands for the future of every place; None for its own record.
             [degC]
         spread_c: Standard deviation of what the animals feel about the probe, or
-            about the set point. [K]
+            about the set point; None for what surveys of the place say, and for none
+            at a set point. [K]
     """
 
     set_point_c: float | None = None
-    spread_c: float = 0.0
+    spread_c: float | None = None
 
 
 class Basis(msgspec.Struct, frozen=True):
@@ -61,13 +53,17 @@ class Basis(msgspec.Struct, frozen=True):
         set_point_c: The stated set point; None where the place's record counts.
         days: Days of the record that were measured.
         sources: Where those readings came from, such as "shelf".
-        spread_c: Stated distance of the animals from probe or set point. [K]
+        spread_c: How far the animals may be from probe or set point, of the stages
+            the most. [K]
+        distance: Where that is from: "stated", "surveyed", "neighbours", "assumed";
+            "" where there is none to tell.
     """
 
     set_point_c: float | None
     days: int
     sources: tuple[str, ...]
     spread_c: float
+    distance: str = ""
 
 
 class Warmth(msgspec.Struct, frozen=True):
@@ -91,25 +87,23 @@ class Places:
     The warmth of every place of a house; what places share is computed once.
 
     Args:
-        site: The declared house.
+        instruments: By what the house measures.
         house: With all that the journal moved.
         readings: Asks the store.
         now: The present. UTC.
         stated: A set point, and how far the animals are from the probe.
-        by_hand: Minima and maxima of places without a sensor.
     """
 
     def __init__(
         self,
-        site: Site,
+        instruments: Instruments,
         house: House,
         readings: Readings,
         *,
         now: datetime,
         stated: Assumptions,
-        by_hand: HandLogs | None = None,
     ) -> None:
-        self._gap, self._by_hand = longest_gap(site), by_hand or {}
+        self._instruments = instruments
         # the future is spent where the place stands now, wherever it stood before
         stand = {p.id: replace(p, fixed=True) for p in house.places.values()}
         self._house = replace(house, places=stand)
@@ -141,56 +135,65 @@ class Places:
         if not measured.any() and heated and self._stated.set_point_c is None:
             return None
         set_point = self._stated.set_point_c
-        made = [self._course(n, rows.get(n.stage.id), measured) for n in needs]
+        made = [
+            self._course(
+                n, rows.get(n.stage.id), measured, self._distance(cohort, [n])[0]
+            )
+            for n in needs
+        ]
         return Warmth(
             tuple(course for course, _ in made),
             Basis(
                 set_point,
                 int(measured.sum()) if heated else 0,
                 self._sources(cohort, heated),
-                self._stated.spread_c,
+                *self._distance(cohort, heated),
             ),
             tuple(extremes for _, extremes in made),
         )
 
     def _course(
-        self, need: StageNeed, row: Array | None, measured: NDArray[np.bool_]
+        self,
+        need: StageNeed,
+        row: Array | None,
+        measured: NDArray[np.bool_],
+        spread_c: float,
     ) -> tuple[Course | None, tuple[float, float]]:
         """How a stage's amount grows, and the extremes of its days."""
         record, set_point = need.record, self._stated.set_point_c
         if record is None:
             return None, (0.0, 0.0)
         days = 1 if set_point is not None else max(int(measured.sum()), 1)
-        paces = PACES if self._stated.spread_c else 1
+        paces = PACES if spread_c else 1
         if not isinstance(record, HeatRequirement) or row is None:
             clock, same = np.ones(days), np.ones(paces)
             return Course(clock, clock, same, same), (1.0, 1.0)
         if set_point is not None:
             steady = record.rate(set_point)
-            pace = self._pace(steady, paces)
+            pace = _pace(steady, spread_c, paces)
             known = row[measured] if measured.any() else np.array([steady])
             course = Course.steady(steady, pace=pace)
             return course, (float(known.min()), float(known.max()))
         known = row[measured]
         past = np.where(measured, row, known.mean())
-        pace = self._pace(float(known.mean()), paces)
+        pace = _pace(float(known.mean()), spread_c, paces)
         extremes = (float(known.min()), float(known.max()))
         return Course(known, past, pace, pace), extremes
 
-    def _pace(self, mean_rate: float, count: int) -> Array:
-        """
-        Factors for animals warmer or colder than the probe.
-
-        Between the thresholds a kelvin is a degree-day a day.
-        """
-        if count == 1 or not mean_rate:
-            return np.ones(count)
-        grid = normal_grid(count)
-        grid = grid / grid.std()
-        # colder than the threshold is no less than no warmth, and must not be nothing
-        return np.asarray(
-            np.maximum(1 + self._stated.spread_c / mean_rate * grid, 0.05)
-        )
+    def _distance(
+        self, cohort: Cohort, needs: Iterable[StageNeed]
+    ) -> tuple[float, str]:
+        """How far the animals may be from what measured, and who says so."""
+        heated = [need for need in needs if need.rule is not None]
+        if not heated:
+            return 0.0, ""
+        if self._stated.spread_c is not None:
+            return self._stated.spread_c, "stated" if self._stated.spread_c else ""
+        if self._stated.set_point_c is not None:
+            return 0.0, ""
+        found = [self._fed(cohort, need)[-1].distance for need in heated]
+        most = max(found, key=lambda each: each.spread_k)
+        return most.spread_k, most.how if most.spread_k else ""
 
     def _record(self, cohort: Cohort, need: StageNeed) -> Array:
         """Degree-days of each day of the record; NaN where too little was measured."""
@@ -207,7 +210,9 @@ class Places:
         return self._days[key]
 
     def _day(self, day: date, spans: tuple[FedSpan, ...], rule: HeatRule) -> float:
-        heat = day_heat(day, spans, self._series, rule, self._gap, now=self._now)
+        heat = day_heat(
+            day, spans, self._series, rule, self._instruments, now=self._now
+        )
         share = heat.measured_s / DAY.total_seconds()
         return heat.degree_days / share if share >= LEAST_MEASURED else np.nan
 
@@ -225,13 +230,7 @@ class Places:
                 stages=(Stay(need.stage.id, self._begin),),
                 places=(Stay(cohort.place, self._begin),),
             )
-            self._spans[key] = fed_spans(
-                self._house,
-                stood,
-                need.stage.id,
-                prefer_substrate=substrate,
-                by_hand=self._by_hand,
-            )
+            self._spans[key] = self._instruments.spans(self._house, stood, need.stage)
         return self._spans[key]
 
     def _load(self, spans: Iterable[FedSpan]) -> None:
@@ -239,17 +238,24 @@ class Places:
             for sensor in span.sensors:
                 series = sensor, span.quantity.value
                 if series not in self._series:
-                    reach = self._gap(sensor)
-                    times, values = self._ask(
-                        *series, self._begin - reach, self._end + reach + _AFTER
+                    self._series[series] = self._instruments.read(
+                        self._ask, sensor, span.quantity, self._begin, self._end
                     )
-                    told = without_extremes(*series, times, values, self._by_hand)
-                    self._series[series] = times, told
 
     def _sources(self, cohort: Cohort, needs: Iterable[StageNeed]) -> tuple[str, ...]:
         found = (s.source for need in needs for s in self._fed(cohort, need))
         return tuple(dict.fromkeys(found))
 
 
-_AFTER = timedelta(microseconds=1)
-"""The reading exactly one gap after the record still closes its pair."""
+def _pace(mean_rate: float, spread_c: float, count: int) -> Array:
+    """
+    Factors for animals warmer or colder than the probe.
+
+    Between the thresholds a kelvin is a degree-day a day.
+    """
+    if count == 1 or not mean_rate:
+        return np.ones(count)
+    grid = normal_grid(count)
+    grid = grid / grid.std()
+    # colder than the threshold is no less than no warmth, and must not be nothing
+    return np.asarray(np.maximum(1 + spread_c / mean_rate * grid, 0.05))

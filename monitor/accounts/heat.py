@@ -13,9 +13,11 @@ class CohortHeat(msgspec.Struct, frozen=True):
         cohort: Its id.
         stage: The stage that it is counted for.
         degree_days: Measured part. [degC d]
-        low: With missing time at no warmth. [degC d]
-        high: With missing time at the most that the thresholds allow; None where
-            there is no upper threshold. [degC d]
+        low: As little as it may have been: the cohort two spreads colder than what
+            measured, missing time at the least that the thresholds and the coldest
+            and warmest of its places allow. [degC d]
+        high: As much, likewise; None where neither an upper threshold nor enough of
+            a record bounds the missing time. [degC d]
         coverage: Measured share of the time since the stage began. [fraction]
         up_to: The account holds to this instant.
         sources: Where the readings came from, such as "shelf", the longest first.

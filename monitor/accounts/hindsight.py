@@ -3,13 +3,13 @@
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 
+from monitor.accounts.instruments import Declared, Instruments, Readings
 from monitor.accounts.learning import Key, Record, learned, records
-from monitor.accounts.observing import Observation, Observer, Readings
+from monitor.accounts.observing import Observation, Observer
 from monitor.accounts.scoring import Hindcaster, Scored
 from monitor.site.figures import HouseFigures
 from monitor.site.house import House
 from monitor.site.journal import Entry
-from monitor.site.site_file import Site
 from monitor.site.species_file import Library
 from monitor.store.rows import AccountDay
 
@@ -66,8 +66,7 @@ class Believed:
 
 
 def scores(
-    site: Site,
-    library: Library,
+    declared: Declared,
     house: House,
     entries: Sequence[Entry],
     *,
@@ -82,8 +81,7 @@ def scores(
     Score the latest forecasts, each made again from what was believed then.
 
     Args:
-        site: The declared house.
-        library: The species.
+        declared: The configuration.
         house: With all that the journal moved.
         entries: The journal.
         readings: Asks the store.
@@ -93,9 +91,11 @@ def scores(
         since: What was over before this is left out. UTC.
         most: Score no more than this, the latest.
     """
-    observer = Observer(site, library, house, readings, account_days, now=now)
+    library = declared.library
+    instruments = Instruments(declared.site, entries, declared.checks)
+    observer = Observer(instruments, library, house, readings, account_days, now=now)
     made = Hindcaster(
-        site,
+        instruments,
         library,
         house,
         readings,

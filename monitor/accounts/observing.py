@@ -5,39 +5,21 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import msgspec
 
+from monitor.accounts.bounded import Bounded, HeatRule
 from monitor.accounts.cache import unpacked
-from monitor.accounts.degree_days import (
-    DayHeat,
-    HeatRule,
-    day_heat,
-    fingerprint,
-    heat_rule,
-)
-from monitor.accounts.feeding import (
-    DAY,
-    FedSpan,
-    fed_spans,
-    longest_gap,
-    on_day,
-    prefers_substrate,
-)
+from monitor.accounts.degree_days import DayHeat, day_heat, fingerprint, heat_rule
+from monitor.accounts.feeding import DAY, FedSpan, on_day
+from monitor.accounts.instruments import Instruments, Readings
 from monitor.accounts.sightings import StageSpan, by_cohort, spans_of
 from monitor.science.degree_days import Times, Values
 from monitor.science.log_normal import Amount
 from monitor.site.house import Cohort, House, Stay
 from monitor.site.journal import Entry
-from monitor.site.site_file import Site
 from monitor.site.species_file import Library, Stage
 from monitor.store.rows import AccountDay
 
-Readings = Callable[[str, str, datetime, datetime], tuple[Times, Values]]
-"""Sensor, quantity, first instant and the one after the last, to times and values."""
-
 BLOCK = timedelta(days=31)
 """So many days of readings are in memory at once."""
-
-LEAST_MEASURED_S = 3600.0
-"""A day measured for less tells nothing of the warmest that the place can be."""
 
 replace = msgspec.structs.replace
 
@@ -82,32 +64,6 @@ class Observation(msgspec.Struct, frozen=True, kw_only=True):
         return Amount(self.low, float("inf") if self.high is None else self.high)
 
 
-class _Sum(msgspec.Struct):
-    """Days of a span of time, added up. [degC d, s, degC d/d]."""
-
-    degree_days: float = 0.0
-    measured_s: float = 0.0
-    missing_s: float = 0.0
-    warmest: float | None = None
-
-    def add(self, heat: DayHeat) -> None:
-        self.degree_days += heat.degree_days
-        self.measured_s += heat.measured_s
-        self.missing_s += heat.missing_s
-        if heat.measured_s >= LEAST_MEASURED_S:
-            pace = heat.degree_days / heat.measured_s * DAY.total_seconds()
-            self.warmest = pace if self.warmest is None else max(self.warmest, pace)
-
-    def join(self, other: "_Sum") -> "_Sum":
-        known = [w for w in (self.warmest, other.warmest) if w is not None]
-        return _Sum(
-            self.degree_days + other.degree_days,
-            self.measured_s + other.measured_s,
-            self.missing_s + other.missing_s,
-            max(known, default=None),
-        )
-
-
 class Observer:
     """
     Turns stages into amounts; what cohorts share is computed once.
@@ -116,7 +72,7 @@ class Observer:
     from readings.
 
     Args:
-        site: The declared house.
+        instruments: By what the house measures.
         library: The species.
         house: With all that the journal moved.
         readings: Asks the store.
@@ -126,7 +82,7 @@ class Observer:
 
     def __init__(
         self,
-        site: Site,
+        instruments: Instruments,
         library: Library,
         house: House,
         readings: Readings,
@@ -136,19 +92,23 @@ class Observer:
     ) -> None:
         self._library, self._house, self._now = library, house, now
         self._readings, self._account_days = readings, account_days
-        self._gap = longest_gap(site)
+        self._instruments = instruments
         self._made: dict[tuple[date, str], DayHeat] = {}
 
-    def all(self, entries: Iterable[Entry]) -> tuple[Observation, ...]:
+    def all(
+        self, entries: Iterable[Entry], *, beat: Callable[[], None] = lambda: None
+    ) -> tuple[Observation, ...]:
         """
         Observe every cohort of the house, the ended ones too.
 
         Args:
             entries: The journal, in any order.
+            beat: Called at every cohort, to show that the thread lives.
         """
         told = by_cohort(entries)
         found: list[Observation] = []
         for cohort in sorted(self._house.cohorts.values(), key=lambda c: c.id):
+            beat()
             species = self._library.species.get(cohort.species)
             if species is None:
                 continue
@@ -184,22 +144,23 @@ class Observer:
         rule: HeatRule,
         days: Mapping[tuple[str, date], DayHeat],
     ) -> Observation:
-        def between(since: datetime, until: datetime) -> _Sum:
+        def between(since: datetime, until: datetime) -> Bounded:
             return self._sum(cohort, stage, rule, days, since=since, until=until)
 
         until = span.ended_by or span.ended_after
         if span.begun_by < span.ended_after:
             sure = between(span.begun_by, span.ended_after)
-            edges = between(span.begun_after, span.begun_by).join(
-                between(span.ended_after, until)
-            )
-            low, whole = sure.degree_days, sure.join(edges)
+            whole = Bounded()
+            whole.add(sure)
+            whole.add(between(span.begun_after, span.begun_by))
+            whole.add(between(span.ended_after, until))
+            low = sure.bounds(rule, whole)[0]
         else:
             low, whole = 0.0, between(span.begun_after, until)
             sure = whole
         high = None
         if span.ended_by is not None:
-            high = _most(whole, rule)
+            high = whole.bounds(rule, whole)[1]
         time_s = whole.measured_s + whole.missing_s
         shown = sure if sure.measured_s else whole
         pace = shown.degree_days * DAY.total_seconds() / (shown.measured_s or 1.0)
@@ -222,19 +183,17 @@ class Observer:
         *,
         since: datetime,
         until: datetime,
-    ) -> _Sum:
+    ) -> Bounded:
         """Warmth that a cohort had between two instants, by the rule of a stage."""
-        found = _Sum()
+        found = Bounded()
         if not since < until:
             return found
         # as if it had been in the stage all that time, in the places where it was
         there = replace(cohort, stages=(Stay(stage.id, since, until),))
-        spans = fed_spans(
-            self._house, there, stage.id, prefer_substrate=prefers_substrate(stage)
-        )
+        spans = self._instruments.spans(self._house, there, stage)
         lacking: list[tuple[date, str]] = []
         for day in _days(since, until):
-            print_ = fingerprint(day, on_day(spans, day), rule, self._gap)
+            print_ = fingerprint(day, on_day(spans, day), rule, self._instruments)
             held = days.get((stage.id, day))
             if held is None or not held.complete or held.fingerprint != print_:
                 held = self._made.get((day, print_))
@@ -245,7 +204,9 @@ class Observer:
         for block in _blocks(lacking):
             series = self._load(spans, block[0][0], block[-1][0])
             for key in block:
-                heat = day_heat(key[0], spans, series, rule, self._gap, now=self._now)
+                heat = day_heat(
+                    key[0], spans, series, rule, self._instruments, now=self._now
+                )
                 self._made[key] = heat
                 found.add(heat)
         return found
@@ -259,25 +220,12 @@ class Observer:
             if span.since >= end + DAY or (span.until or end + DAY) <= begin:
                 continue
             for sensor in span.sensors:
-                reach = self._gap(sensor)
-                # the reading exactly one gap after the day still closes its pair
-                until = end + DAY + reach + timedelta(microseconds=1)
                 key = sensor, span.quantity.value
                 if key not in found:
-                    found[key] = self._readings(*key, begin - reach, until)
+                    found[key] = self._instruments.read(
+                        self._readings, sensor, span.quantity, begin, end + DAY
+                    )
         return found
-
-
-def _most(whole: _Sum, rule: HeatRule) -> float | None:
-    """The sum with missing time at the most that thresholds or the place allow."""
-    if not whole.missing_s:
-        return whole.degree_days
-    pace = whole.warmest
-    if rule.upper_c is not None:
-        pace = rule.upper_c - rule.lower_c
-    if pace is None:
-        return None
-    return whole.degree_days + whole.missing_s / DAY.total_seconds() * pace
 
 
 def _by_time(cohort: Cohort, span: StageSpan) -> Observation:

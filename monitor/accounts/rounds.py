@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import msgspec
 
-from monitor.accounts.by_hand import hand_logs
+from monitor.accounts.bounded import Bounded
 from monitor.accounts.cache import (
     DayPlan,
     Key,
@@ -18,11 +18,9 @@ from monitor.accounts.cache import (
     unpacked,
 )
 from monitor.accounts.degree_days import DayHeat, Tally
-from monitor.accounts.feeding import longest_gap
+from monitor.accounts.instruments import Declared, Instruments
 from monitor.site.house import Cohort, fold
 from monitor.site.journal import Entry
-from monitor.site.site_file import Site
-from monitor.site.species_file import Library
 from monitor.store.rows import AccountDay
 
 BLOCK = timedelta(days=8)
@@ -49,26 +47,30 @@ class Account:
     A cohort's days: those to compute, and the sums of its present stage.
 
     Complete days are added up once and kept as a sum, since a full house has
-    thousands of them and only the last is still growing.
+    thousands of them and only the last is still growing. The record is of the days in
+    all its stages: it tells how cold and warm its places can be.
     """
 
     def __init__(self, cohort: Cohort) -> None:
         self.cohort = cohort
         self.open: dict[Key, Work] = {}
-        self.closed = Tally()
-        self.tally = Tally()
+        self.closed, self.closed_record = Tally(), Bounded()
+        self.tally, self.record = Tally(), Bounded()
 
     def begin(self) -> None:
         """Count from the closed days on, in a new round."""
         self.tally = self.closed.copy()
+        self.record = msgspec.structs.replace(self.closed_record)
 
     def hold(self, stage: str, heat: DayHeat) -> None:
         """Count a day that is complete, for this round and those to come."""
+        self.closed_record.add(heat)
         if stage == self.cohort.stage:
             self.closed.add(heat)
 
     def add(self, plan: DayPlan, heat: DayHeat) -> None:
         """Count a day that was computed in this round."""
+        self.record.add(heat)
         if plan.stage == self.cohort.stage:
             self.tally.add(heat)
         if heat.complete:
@@ -81,11 +83,11 @@ class Account:
 class Plans:
     """All that holds while journal, configuration and date do."""
 
-    def __init__(self, site: Site, library: Library, entries: Sequence[Entry]) -> None:
-        self.site, self.library, self.entries = site, library, len(entries)
-        self.house = fold(site, entries)
-        self.gap = longest_gap(site)
-        self.by_hand = hand_logs(entries)
+    def __init__(self, declared: Declared, entries: Sequence[Entry]) -> None:
+        self.declared, self.entries = declared, len(entries)
+        self.library = declared.library
+        self.house = fold(declared.site, entries)
+        self.instruments = Instruments(declared.site, entries, declared.checks)
         self.accounts: dict[int, Account] = {}
         self._day: date | None = None
         self._of: dict[int, dict[Key, DayPlan]] = {}
@@ -102,9 +104,8 @@ class Plans:
                 self.house,
                 cohort,
                 self.library,
-                self.gap,
+                self.instruments,
                 now=now,
-                by_hand=self.by_hand,
             )
         return self._of[cohort.id]
 

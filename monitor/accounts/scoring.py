@@ -20,13 +20,12 @@ import numpy as np
 from monitor.accounts.feeding import DAY
 from monitor.accounts.forecast_needs import StageNeed, file_record
 from monitor.accounts.forecast_warmth import Assumptions, Places
-from monitor.accounts.observing import Readings
+from monitor.accounts.instruments import Instruments, Readings
 from monitor.accounts.sightings import StageSpan, by_cohort, spans_of
 from monitor.science.forecast import FINE, first_ends, quantiles
 from monitor.science.requirement import HeatRequirement, Sex, TimeRequirement
 from monitor.site.house import Cohort, House, middle
 from monitor.site.journal import Entry
-from monitor.site.site_file import Site
 from monitor.site.species_file import Library
 
 HORIZON_DAYS = 7305.0
@@ -162,7 +161,7 @@ class Hindcaster:
     Makes forecasts again as they were; what forecasts of one day share is kept.
 
     Args:
-        site: The declared house.
+        instruments: By what the house measures.
         library: The species.
         house: With all that the journal moved.
         readings: Asks the store.
@@ -172,7 +171,7 @@ class Hindcaster:
 
     def __init__(
         self,
-        site: Site,
+        instruments: Instruments,
         library: Library,
         house: House,
         readings: Readings,
@@ -180,7 +179,7 @@ class Hindcaster:
         now: datetime,
         record_of: RecordOf | None = None,
     ) -> None:
-        self._site, self._library, self._house = site, library, house
+        self._instruments, self._library, self._house = instruments, library, house
         self._readings, self._now, self._record_of = readings, now, record_of
         self._places: dict[date, Places] = {}
 
@@ -293,7 +292,7 @@ class Hindcaster:
             }
             self._places = {
                 at.date(): Places(
-                    self._site,
+                    self._instruments,
                     replace(self._house, places=stood),
                     self._readings,
                     now=at,

@@ -7,17 +7,17 @@ from typing import Protocol
 
 import msgspec
 
-from monitor.accounts.by_hand import without_extremes
 from monitor.accounts.cache import DayPlan, marked_from, packed, touched_by
 from monitor.accounts.degree_days import DayHeat, day_heat, total
 from monitor.accounts.feeding import DAY
 from monitor.accounts.heat import CohortHeat
+from monitor.accounts.instruments import Declared
 from monitor.accounts.rounds import Account, Drop, Plans, Round, Work
 from monitor.science.degree_days import Times, Values
 from monitor.site.house import Cohort, House
 from monitor.site.journal import Entry
-from monitor.site.site_file import Site
 from monitor.site.species_file import Library
+from monitor.site.words import Quantity
 from monitor.store.rows import AccountDay, StaleDay, StaleSeries
 
 FOLLOWED = timedelta(days=35)
@@ -88,13 +88,11 @@ class AccountsWorker:
 
     Args:
         source: The store, for reading.
-        configuration: Gives site and species as they hold now.
+        configuration: Gives site, species and checks as they hold now.
     """
 
     def __init__(
-        self,
-        source: AccountSource,
-        configuration: Callable[[], tuple[Site, Library]],
+        self, source: AccountSource, configuration: Callable[[], Declared]
     ) -> None:
         self._source, self._configuration = source, configuration
         self._entries: list[Entry] = []
@@ -189,7 +187,8 @@ class AccountsWorker:
         series_marks: Sequence[StaleSeries],
         now: datetime,
     ) -> Round:
-        begun, touched = marked_from(marks), touched_by(series_marks, plans.gap)
+        begun = marked_from(marks)
+        touched = touched_by(series_marks, plans.instruments)
         found = Round()
         for cohort in _followed(plans.house, now, begun):
             account = plans.accounts.get(cohort.id)
@@ -205,17 +204,16 @@ class AccountsWorker:
         return found
 
     def _planned(self, now: datetime) -> Plans:
-        site, library = self._configuration()
+        declared = self._configuration()
         last = self._entries[-1].id if self._entries else 0
         self._entries += self._source.entries(after=last)
         held = self._plans
         if (
             held is None
-            or held.site is not site
-            or held.library is not library
+            or held.declared is not declared
             or held.entries != len(self._entries)
         ):
-            held = self._plans = Plans(site, library, self._entries)
+            held = self._plans = Plans(declared, self._entries)
         held.begin(now)
         return held
 
@@ -238,7 +236,7 @@ class AccountsWorker:
             key = plan.day, plan.fingerprint
             if key not in shared:
                 shared[key] = day_heat(
-                    plan.day, plan.spans, series, plan.rule, plans.gap, now=now
+                    plan.day, plan.spans, series, plan.rule, plans.instruments, now=now
                 )
             heat = shared[key]
             account.add(plan, heat)
@@ -248,26 +246,21 @@ class AccountsWorker:
     def _load(
         self, days_of: Sequence[DayPlan], plans: Plans
     ) -> dict[tuple[str, str], tuple[Times, Values]]:
-        wanted: dict[tuple[str, str], list[date]] = defaultdict(list)
+        wanted: dict[tuple[str, Quantity], list[date]] = defaultdict(list)
         for plan in days_of:
             for span in plan.parts:
                 for sensor in span.sensors:
-                    wanted[sensor, span.quantity.value].append(plan.day)
-        found: dict[tuple[str, str], tuple[Times, Values]] = {}
-        for (sensor, quantity), days in wanted.items():
-            reach = plans.gap(sensor)
-            begin = datetime.combine(min(days), time(), UTC) - reach
-            end = datetime.combine(max(days), time(), UTC) + DAY + reach
-            times, values = self._source.readings(
-                # the reading exactly one gap after the day still closes its pair
+                    wanted[sensor, span.quantity].append(plan.day)
+        return {
+            (sensor, quantity.value): plans.instruments.read(
+                self._source.readings,
                 sensor,
                 quantity,
-                begin,
-                end + timedelta(microseconds=1),
+                datetime.combine(min(days), time(), UTC),
+                datetime.combine(max(days), time(), UTC) + DAY,
             )
-            values = without_extremes(sensor, quantity, times, values, plans.by_hand)
-            found[sensor, quantity] = times, values
-        return found
+            for (sensor, quantity), days in wanted.items()
+        }
 
 
 def _followed(
@@ -290,6 +283,13 @@ def _heats(
         stage = library.stage(cohort.species, cohort.stage)
         if cohort.ended_at is not None or stage is None or stage.development is None:
             continue
-        made = total(cohort, cohort.stage, account.tally, stage.development, now=now)
+        made = total(
+            cohort,
+            cohort.stage,
+            account.tally,
+            stage.development,
+            record=account.record,
+            now=now,
+        )
         if made is not None:
             yield made

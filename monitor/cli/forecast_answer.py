@@ -8,20 +8,17 @@ import msgspec
 
 from monitor.accounts.forecast import Forecaster, Worked
 from monitor.accounts.forecast_gather import forecaster
-from monitor.accounts.forecast_needs import Learned
 from monitor.accounts.forecast_show import ShowForecast, SurvivalFigure, show
 from monitor.accounts.forecast_values import NO_TEMPERATURE
 from monitor.accounts.forecast_warmth import Assumptions
-from monitor.accounts.learning import learned, records
-from monitor.accounts.observing import Observer
-from monitor.accounts.survival import survivals
+from monitor.accounts.known import Known, known
 from monitor.cli.command import Context
 from monitor.cli.forecast_command import Asked
 from monitor.cli.forecast_words import Words
 from monitor.clock import clock_from_environment
 from monitor.desk.said import iso, species_words, unknown
 from monitor.errors import RefusedError, UnreachableError, UsageError
-from monitor.site.house import Cohort, fold
+from monitor.site.house import Cohort
 from monitor.site.load import load
 from monitor.store.figures import kept
 from monitor.store.reader import Reader
@@ -43,35 +40,18 @@ def answer(asked: Asked, context: Context) -> str:
         )
     reader = Reader.open(context.state)
     configuration = load(context.config)
-    site, library = configuration.site, configuration.library
     now = clock_from_environment().now()
     houses = [] if asked.published else [h.told for h in kept(context.state)[0]]
     with reader.snapshot() as store:
-        known: Learned = {}
-        survived: Mapping[str, SurvivalFigure] = {}
+        found = Known()
         if not asked.published:
-            entries = store.entries()
-            house = fold(site, entries, until=now)
-            observer = Observer(
-                site, library, house, store.readings, store.account_days, now=now
-            )
-            found = learned(observer.all(entries), library, houses)
-            # stages that nobody saw end tell too little to leave the files for
-            known = records([f for f in found if f.n or f.houses], library)
-            survived = {
-                s.species: SurvivalFigure(
-                    s.mean, s.sd, f"learned from {s.broods} broods here"
-                )
-                for s in survivals(house, library, entries)
-                if s.broods
-            }
+            found = known(store, configuration, houses, now=now)
         made = forecaster(
             store,
-            site,
-            library,
+            configuration,
             now=now,
             stated=Assumptions(asked.set_point_c, asked.spread_c),
-            learned=known,
+            learned=found.requirements,
         )
         chosen = _chosen(asked, made)
         works = [made.cohort(cohort) for cohort in chosen]
@@ -79,7 +59,7 @@ def answer(asked: Asked, context: Context) -> str:
         if asked.cohort is not None:
             _refuse_trouble(works[0])
         else:
-            shows = list(_shows(asked, made, works, survived))
+            shows = list(_shows(asked, made, works, found.survival))
     if asked.json:
         return _json(made, works, shows)
     return "\n".join(_lines(asked, made, works, shows))

@@ -24,7 +24,8 @@ class Asked(msgspec.Struct, frozen=True, kw_only=True):
         species: Only cohorts of this one.
         weeks: Of adults for the show.
         set_point_c: Stands for the future of every place. [degC]
-        spread_c: Of tubs about their probe or the set point. [K]
+        spread_c: Of tubs about their probe or the set point; None for what surveys
+            of the places say. [K]
         hold_back: Adults of each sex kept for breeding.
         degree_days: Tell them where the threshold is assumed, too.
         published: Go by the species files alone.
@@ -35,7 +36,7 @@ class Asked(msgspec.Struct, frozen=True, kw_only=True):
     species: str | None
     weeks: int
     set_point_c: float | None
-    spread_c: float
+    spread_c: float | None
     hold_back: int
     degree_days: bool
     published: bool
@@ -59,8 +60,8 @@ def _arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--spread",
         metavar="K",
-        default="0",
-        help="standard deviation of tubs about their probe or the set point, in K",
+        help="standard deviation of tubs about their probe or the set point, in K"
+        " (default: as surveyed, else as assumed; none at a set point)",
     )
     parser.add_argument(
         "--hold-back",
@@ -111,7 +112,9 @@ def _set_point(text: str | None) -> float | None:
     return set_point
 
 
-def _spread(text: str) -> float:
+def _spread(text: str | None) -> float | None:
+    if text is None:
+        return None
     spread = _number("--spread", text)
     if not 0 <= spread <= WIDEST:
         raise UsageError(f"--spread: {spread:g} lies outside 0 to {WIDEST:g} K")

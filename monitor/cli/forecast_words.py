@@ -11,10 +11,16 @@ from monitor.accounts.forecast_values import (
     SexForecast,
     StageForecast,
 )
+from monitor.accounts.heat import CohortHeat
 from monitor.cli.table import WIDTH, cut
 from monitor.site.house import Cohort
 
 WEEK = timedelta(days=7)
+_DISTANCES = {
+    "surveyed": " (surveyed)",
+    "neighbours": " (as tubs nearby were surveyed)",
+    "assumed": " (assumed: no survey)",
+}
 _STAGE = 15
 
 
@@ -125,7 +131,7 @@ class Words:
         need = "" if heat.required is None else f" of {heat.required:.0f}"
         above = " above an assumed threshold" if heat.assumed_threshold else ""
         yield from _folded(
-            f"{heat.degree_days:.0f}{need} degree-days{above}, "
+            f"{heat.degree_days:.0f}{_bounds(heat)}{need} degree-days{above}, "
             f"{100 * heat.coverage:.0f} % of the time measured",
             "  ",
         )
@@ -142,7 +148,8 @@ class Words:
         else:
             return
         if basis.spread_c:
-            said += f", give or take {basis.spread_c:g} C"
+            said += f", give or take {basis.spread_c:.2g} C"
+            said += _DISTANCES.get(basis.distance, "")
         yield from _folded(said, "  ")
         if self._every:
             yield from self._sources(told.sexes)
@@ -210,6 +217,13 @@ class Words:
         if first == last:
             return self._week_of(first)
         return f"{self._week_of(first)} to {self._week_of(last)}"
+
+
+def _bounds(heat: CohortHeat) -> str:
+    """Between what the figure lies, where that is told apart from it."""
+    low = f"{heat.low:.0f}"
+    high = "any" if heat.high is None else f"{heat.high:.0f}"
+    return "" if low == high else f" ({low} to {high})"
 
 
 def _why(left_out: tuple[int, str]) -> str:

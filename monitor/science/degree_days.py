@@ -53,6 +53,7 @@ __all__ = [
     "integrate",
     "integrate_between",
     "rate",
+    "rate_bounds",
     "with_missing",
 ]
 
@@ -125,6 +126,42 @@ def rate(
     if not math.isfinite(temperature_c):
         raise ValueError(f"temperature_c must be finite, got {temperature_c}")
     return float(_rates(np.array([temperature_c], dtype=np.float64), rule)[0])
+
+
+def rate_bounds(
+    coldest_c: float,
+    warmest_c: float,
+    *,
+    lower_c: float,
+    upper_c: float | None = None,
+    cutoff: Cutoff = "horizontal",
+) -> tuple[float, float]:
+    """
+    Tell the least and the most rate between two temperatures.
+
+    The rate never falls below the upper threshold and never rises above it.
+
+    Args:
+        coldest_c: [degC]
+        warmest_c: Not below the coldest. [degC]
+        lower_c: As the other limits, see `rate`. [degC]
+        upper_c: [degC]
+        cutoff: See the module.
+
+    Returns:
+        Degree-days per day; never negative. [degC d/d]
+
+    Raises:
+        ValueError: As `rate`, or if the two temperatures are swapped.
+    """
+    if coldest_c > warmest_c:
+        raise ValueError(f"coldest {coldest_c:g} is above warmest {warmest_c:g}")
+
+    def at(temperature_c: float) -> float:
+        return rate(temperature_c, lower_c=lower_c, upper_c=upper_c, cutoff=cutoff)
+
+    best_c = warmest_c if upper_c is None else min(max(upper_c, coldest_c), warmest_c)
+    return min(at(coldest_c), at(warmest_c)), at(best_c)
 
 
 def integrate(

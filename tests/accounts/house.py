@@ -1,7 +1,10 @@
 """A small invented house for the accounts: two shelves, a spare probe, two species."""
 
 from collections import defaultdict
+from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
+from types import MappingProxyType
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,11 +20,12 @@ from monitor.site.journal import (
     Entry,
     PlaceCreated,
     PlaceMoved,
+    PlaceSurveyed,
     ProbeMoved,
 )
 from monitor.site.site_file import Site
 from monitor.site.species_file import Library, Species
-from monitor.site.words import CountKind, PlaceKind
+from monitor.site.words import CountKind, PlaceKind, Quantity
 from monitor.store.rows import AccountDay, StaleDay, StaleSeries
 
 START = datetime(2026, 3, 2, tzinfo=UTC)
@@ -53,6 +57,14 @@ def site(**changes):
         }
         | changes
     )
+
+
+class Declared(NamedTuple):
+    """What accounts need of a configuration."""
+
+    site: Site
+    library: Library
+    checks: Mapping = MappingProxyType({})
 
 
 def probe(name, place, quantity, interval="5 min"):
@@ -129,8 +141,17 @@ class Told:
         self.entries.append(entry)
         return self
 
-    def tub(self, at, place="tub-1", parent="warm-a"):
-        return self.tell(at, PlaceCreated(place, PlaceKind.REARING, parent))
+    def tub(self, at, place="tub-1", parent="warm-a", *, surveyed=True):
+        """A tub; as warm as its shelf's probe on either shelf, unless not surveyed."""
+        self.tell(at, PlaceCreated(place, PlaceKind.REARING, parent))
+        for shelf in ("warm-a", "warm-b") if surveyed else ():
+            self.survey(at, 0.0, 0.0, shelf=shelf, place=place)
+        return self
+
+    def survey(self, at, offset_k, spread_k, *, shelf="warm-a", place="tub-1"):
+        air = Quantity.AIR_TEMPERATURE
+        fact = PlaceSurveyed(place, air, shelf, air, offset_k, spread_k)
+        return self.tell(at, fact)
 
     def start(self, at, *, cohort=1, place="tub-1", stage="egg", sex="any"):
         count = Count(CountKind.COUNTED, 12)

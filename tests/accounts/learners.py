@@ -1,5 +1,6 @@
 """A house that learns: one species from egg to adult, pupae under ground."""
 
+from monitor.accounts.instruments import Instruments
 from monitor.accounts.observing import Observer
 from monitor.accounts.sightings import by_cohort, spans_of
 from monitor.accounts.worker import AccountsWorker
@@ -13,7 +14,7 @@ from monitor.site.journal import (
 )
 from monitor.site.species_file import Library, Species
 from monitor.site.words import CountKind
-from tests.accounts.house import DAY, START, Told, heat, lasting, site, stage
+from tests.accounts.house import DAY, START, Declared, Told, heat, lasting, site, stage
 
 WEEKLY = {"acts": ["look"], "due": [{"act": "look", "every": "7 d"}]}
 DAILY = {"acts": ["look"], "due": [{"act": "look", "every": "1 d"}]}
@@ -92,7 +93,7 @@ def observed(memory, day, *, of=None):
     """What all cohorts needed, as known on a day."""
     now = START + day * DAY
     observer = Observer(
-        site(),
+        Instruments(site(), memory.told.entries),
         of or library(),
         memory.told.house(),
         memory.readings,
@@ -104,7 +105,8 @@ def observed(memory, day, *, of=None):
 
 def accounted(memory, day, *, of=None):
     """Bring the accounts up to a day, as the recorder would write them."""
-    worker = AccountsWorker(memory, lambda: (site(), of or library()))
+    declared = Declared(site(), of or library())
+    worker = AccountsWorker(memory, lambda: declared)
     memory.write(worker.run_once(START + day * DAY))
     return memory
 

@@ -246,7 +246,8 @@ def test_through_the_real_store(tmp_path):
             )
         reader = Reader.open(tmp_path)
         site, library = quillmere.site(), quillmere.library()
-        worker = AccountsWorker(reader, lambda: (site, library))
+        declared = quillmere.Declared(site, library)
+        worker = AccountsWorker(reader, lambda: declared)
 
         got = worker.run_once(now)
 

@@ -7,15 +7,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from monitor.accounts.bounded import HeatRule
 from monitor.accounts.degree_days import (
-    HeatRule,
     Tally,
     day_heat,
     heat_rule,
     requirement,
     total,
 )
-from monitor.accounts.feeding import fed_spans, longest_gap
+from monitor.accounts.feeding import fed_spans
+from monitor.accounts.instruments import Instruments
 from monitor.clock import to_us
 from monitor.science.degree_days import integrate_between
 from monitor.site.species_file import Development
@@ -23,7 +24,7 @@ from tests.accounts import house as quillmere
 from tests.accounts.house import AIR, DAY, FIVE, HOUR, START, Told, instants, steady
 
 RULE = HeatRule(10.0, 30.0, "horizontal", assumed=False)
-GAP = longest_gap(quillmere.site())
+HOUSE = Instruments(quillmere.site())
 LATER = START + 30 * DAY
 FIRST = START.date()
 
@@ -33,7 +34,7 @@ def heats(told, readings, days=3, *, now=LATER, stage="egg", rule=RULE):
     house = told.house()
     spans = fed_spans(house, house.cohorts[1], stage, prefer_substrate=False)
     return [
-        day_heat(FIRST + DAY * n, spans, readings, rule, GAP, now=now)
+        day_heat(FIRST + DAY * n, spans, readings, rule, HOUSE, now=now)
         for n in range(days)
     ]
 
@@ -160,7 +161,7 @@ def test_of_several_probes_the_one_that_measured_most_speaks():
     }
 
     got = [
-        day_heat(FIRST + DAY * n, spans, readings, RULE, GAP, now=LATER)
+        day_heat(FIRST + DAY * n, spans, readings, RULE, HOUSE, now=LATER)
         for n in range(2)
     ]
 
@@ -182,7 +183,7 @@ def test_readings_by_hand_bridge_a_day():
     readings = {("hand-tub-1", AIR): (times, np.full(3, 20.0))}
 
     got = [
-        day_heat(FIRST + DAY * n, hand, readings, RULE, GAP, now=LATER)
+        day_heat(FIRST + DAY * n, hand, readings, RULE, HOUSE, now=LATER)
         for n in range(2)
     ]
 
@@ -204,21 +205,132 @@ def test_time_after_the_last_reading_is_open_while_a_reading_may_come():
 
 
 def test_yesterday_is_complete_when_its_last_pair_has_closed():
-    """At 00:02 the pair across midnight is open; the reading at 00:03 closes it."""
-    midnight = START + DAY
-    times, values = steady(START, midnight - timedelta(minutes=2), 20)
-    closed = (np.append(times, to_us(midnight + timedelta(minutes=3))), values)
-    closed = (closed[0], np.append(closed[1], 20.0))
+    """
+    At 00:02 the pair across midnight is open; the reading at 00:03 closes it.
 
-    before = heats(
-        settled(), {("a-air", AIR): (times, values)}, 1, now=midnight + 2 * FIVE
-    )[0]
-    after = heats(settled(), {("a-air", AIR): closed}, 1, now=midnight + 2 * FIVE)[0]
+    Whether that one is trusted is known from the next, at 00:08.
+    """
+    midnight = START + DAY
+    last = midnight - timedelta(minutes=2)
+
+    def upto(end):
+        readings = {("a-air", AIR): steady(START, end, 20)}
+        return heats(settled(), readings, 1, now=midnight + 3 * FIVE)[0]
+
+    before, closed, after = (upto(last + n * FIVE) for n in range(3))
 
     assert not before.complete
     assert before.up_to == datetime.combine(FIRST, time(23, 55), START.tzinfo)
+    assert (closed.complete, closed.up_to) == (False, midnight)
     assert after.complete
-    assert after.degree_days == pytest.approx(10)
+    assert after.degree_days == closed.degree_days == pytest.approx(10)
+
+
+def test_a_day_is_complete_when_nothing_came_for_long():
+    """The reading after midnight was the last for longer than may be bridged."""
+    midnight = START + DAY
+    times, values = steady(START, midnight - FIVE, 20)
+    closed = np.append(times, to_us(midnight)), np.append(values, 20.0)
+
+    waits, gone = (
+        heats(settled(), {("a-air", AIR): closed}, 1, now=midnight + gap)[0]
+        for gap in (HOUR / 2, HOUR / 2 + timedelta(seconds=1))
+    )
+
+    assert (waits.complete, gone.complete) == (False, True)
+
+
+def test_a_spread_widens_the_bounds_by_two_of_it():
+    """A tub 1.5 K warmer than its shelf at 20 degC, give or take 0.5: 10.5 to 12.5."""
+    told = Told().tub(START, surveyed=False).start(START).survey(START, 1.5, 0.5)
+
+    got = heats(told, {("a-air", AIR): steady(START, START + 2 * DAY, 20)}, 1)[0]
+
+    assert got.degree_days == pytest.approx(11.5)
+    assert (got.least, got.most) == (pytest.approx(10.5), pytest.approx(12.5))
+    assert (got.coldest, got.warmest) == (20.5, 22.5)
+
+
+def test_bounds_know_that_too_warm_may_be_slow():
+    """At 29 degC under a vertical cutoff at 30, two spreads warmer is no warmth."""
+    rule = HeatRule(10.0, 30.0, "vertical", assumed=False)
+    told = Told().tub(START, surveyed=False).start(START).survey(START, 0.0, 1.0)
+    readings = {("a-air", AIR): steady(START, START + 2 * DAY, 29)}
+
+    got = heats(told, readings, 1, rule=rule)[0]
+
+    assert got.degree_days == pytest.approx(19)
+    assert got.least == 0
+    assert got.most == pytest.approx(20)
+
+
+def test_a_place_never_surveyed_is_within_what_is_assumed_of_a_shelf():
+    """1 K of spread: two degree-days a day to either side."""
+    told = Told().tub(START, surveyed=False).start(START)
+
+    got = heats(told, {("a-air", AIR): steady(START, START + 2 * DAY, 20)}, 1)[0]
+
+    assert (got.least, got.degree_days, got.most) == pytest.approx((8, 10, 12))
+
+
+def test_a_later_survey_counts_from_its_day_on():
+    """The first one holds before itself, too."""
+    told = Told().tub(START, surveyed=False).start(START)
+    told.survey(START + 12 * HOUR, 1.0, 0.0).survey(START + 36 * HOUR, 3.0, 0.0)
+    readings = {("a-air", AIR): steady(START, START + 4 * DAY, 20)}
+
+    got = heats(told, readings)
+
+    assert [day.degree_days for day in got] == pytest.approx([11, 12, 13])
+
+
+def test_missing_time_lies_within_what_the_place_ever_was():
+    """A day without readings after three between 18 and 26 degC: 8 to 16."""
+    times = instants(START, START + 3 * DAY)
+    wave = 22 + 4 * np.sin((times - times[0]) / 86_400e6 * 2 * np.pi)
+    days = heats(settled(), {("a-air", AIR): (times, wave)}, 4)
+
+    got = account(days, development(upper_threshold=None, cutoff=None))
+
+    assert got.degree_days == pytest.approx(36, abs=0.1)
+    assert got.low - got.degree_days == pytest.approx(8, abs=0.1)
+    assert got.high - got.degree_days == pytest.approx(16, abs=0.1)
+    assert got.coverage == pytest.approx(0.75, abs=0.01)
+
+
+def test_two_days_tell_nothing_of_the_extremes_of_a_place():
+    """Then the thresholds alone bound the missing time."""
+    days = heats(settled(), {("a-air", AIR): steady(START, START + 2 * DAY, 22)}, 3)
+
+    got = account(days, development())
+
+    assert got.low == pytest.approx(24)
+    assert got.high == pytest.approx(24 + 20)
+
+
+@given(
+    lost=st.tuples(st.integers(1, 1200), st.integers(6, 600)), seed=st.integers(0, 99)
+)
+def test_bounds_hold_the_truth_where_the_place_was_as_warm_before(lost, seed):
+    """
+    Any part that is too long to be bridged is removed, and the record knows it all.
+
+    The last day repeats the coldest and the warmest of the five before.
+    """
+    random = np.random.default_rng(seed)
+    times = instants(START - HOUR, START + 6 * DAY)
+    values = 20 + np.clip(np.cumsum(random.normal(0, 0.3, times.size)), -14, 14)
+    values[-200], values[-100] = values.min(), values.max()
+    whole = {("a-air", AIR): (times, values)}
+    kept = np.ones(times.size, bool)
+    kept[lost[0] : lost[0] + lost[1]] = False
+    kept[-210:] = True
+    holed = {("a-air", AIR): (times[kept], values[kept])}
+
+    truth = account(heats(settled(), whole, 6), development())
+    got = account(heats(settled(), holed, 6), development())
+
+    assert got.low - 1e-9 <= truth.degree_days <= got.high + 1e-9
 
 
 def test_today_is_never_complete_even_for_a_cohort_that_ended():
@@ -290,11 +402,20 @@ def test_a_snapshot_and_the_rest_make_the_whole():
     )
 
 
-def test_an_account_without_an_upper_threshold_has_no_upper_bound():
-    """And one without any day covers all of no time."""
+def test_without_an_upper_threshold_or_a_record_nothing_bounds_missing_time():
+    """A day without any reading may have been as warm as it liked."""
+    days = heats(settled(), {}, 1)
+
+    got = account(days, development(upper_threshold=None, cutoff=None))
+
+    assert (got.low, got.high, got.coverage) == (0, None, 0)
+
+
+def test_an_account_without_any_day_covers_all_of_no_time():
+    """Nothing is missing yet."""
     got = account([], development(upper_threshold=None, cutoff=None))
 
-    assert (got.high, got.degree_days, got.coverage) == (None, 0, 1)
+    assert (got.low, got.high, got.degree_days, got.coverage) == (0, 0, 0, 1)
     assert got.up_to == LATER
 
 
@@ -303,7 +424,12 @@ def test_the_longest_source_comes_first():
     told = settled()
     day = heats(told, {("a-air", AIR): steady(START, START + 2 * DAY, 20)}, 1)[0]
     other = day.__class__(
-        date(2026, 3, 3), 1.0, 3600, 0, (("own probe", 60),), LATER, complete=True
+        date(2026, 3, 3),
+        *(1.0, 1.0, 1.0),
+        *(3600, 0),
+        (("own probe", 60),),
+        LATER,
+        complete=True,
     )
 
     assert account([other, day], development()).sources == ("shelf", "own probe")
@@ -331,7 +457,7 @@ def test_an_assumed_threshold_turns_a_duration_into_degree_days():
     female, mixed = account([], made, "female"), account([], made)
 
     assert (female.required, female.assumed_threshold) == (1050, True)
-    assert (female.high, mixed.required) == (None, pytest.approx(80 * 14))
+    assert mixed.required == pytest.approx(80 * 14)
     assert requirement(made, "male") == 1190
 
 

@@ -18,6 +18,7 @@ from tests.accounts.house import (
     DAY,
     HOUR,
     START,
+    Declared,
     Memory,
     Told,
     heat,
@@ -64,7 +65,8 @@ class Stand:
         return self
 
     def forecaster(self, now=NOW, **more):
-        return forecaster(self.store, site(), self.library, now=now, **more)
+        declared = Declared(site(), self.library)
+        return forecaster(self.store, declared, now=now, **more)
 
     def forecast(self, now=NOW, cohort=1, **more):
         made = self.forecaster(now, **more)

@@ -11,7 +11,7 @@ from monitor.accounts.forecast_gather import forecaster
 from monitor.accounts.forecast_warmth import Assumptions
 from monitor.site.journal import CohortStarted, Count
 from monitor.site.words import CountKind
-from tests.accounts.house import START, Memory, Told, site
+from tests.accounts.house import START, Declared, Memory, Told, site
 from tests.site.library import shipped
 
 WEEK, MONTH, YEAR = 7.0, 30.4, 365.0
@@ -25,8 +25,7 @@ def medians(species, degc):
     told.tell(START, CohortStarted(1, species, "egg", count, "tub-1"))
     made = forecaster(
         Memory(told),
-        site(),
-        shipped().library,
+        Declared(site(), shipped().library),
         now=START,
         stated=Assumptions(set_point_c=degc),
     )

@@ -115,14 +115,17 @@ def test_warmth_follows_the_cohort_on_both_sides_of_a_change():
 
 
 def test_a_gap_widens_the_bounds():
-    """Two days without readings: nothing at least, upper minus lower at most."""
-    memory = warm(eggs((12, 15)))
+    """Two days without readings: as cold at least, as warm at most as any other."""
+    memory = Memory(eggs((12, 15)))
+    times = instants(START - DAY, START + 20 * DAY)
+    day = (times - times[0]) // 86_400_000_000
+    memory.put("a-air", times, np.select([day == 2, day == 3], [22.0, 25.0], 24.0))
     memory.drop("a-air", START + 4 * DAY, START + 6 * DAY)
 
     egg = only(observed(memory, 20))
 
-    assert egg.low == pytest.approx(10 * 14, abs=0.2)
-    assert egg.high == pytest.approx(13 * 14 + 2 * 20, abs=0.2)
+    assert egg.low == pytest.approx(10 * 14 - 2 + 1 + 2 * 12, abs=0.2)
+    assert egg.high == pytest.approx(13 * 14 - 2 + 1 + 2 * 15, abs=0.2)
     assert egg.coverage == pytest.approx(13 / 15, abs=0.001)
 
 
@@ -137,7 +140,7 @@ def test_without_an_upper_threshold_the_warmest_day_bounds_a_gap():
 
     egg = only(observed(memory, 20, of=library(open_ended)))
 
-    assert egg.low == pytest.approx(10 * 14 + 2, abs=0.3)
+    assert egg.low == pytest.approx(10 * 14 + 2 + 2 * 14, abs=0.3)
     assert egg.high == pytest.approx(13 * 14 + 2 + 2 * 16, abs=0.6)
 
 

@@ -8,10 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.accounts.hindsight import Believed, scores
+from monitor.accounts.instruments import Instruments
 from monitor.accounts.scoring import Hindcaster, held, totals
 from monitor.science.requirement import HeatRequirement
 from monitor.site.figures import HouseFigures
-from tests.accounts.house import DAY, START, Memory, instants, site, steady
+from tests.accounts.house import DAY, START, Declared, Memory, instants, site, steady
 from tests.accounts.learners import Story, figure, library, observed
 
 PREDICTED = (START + 10 * DAY, START + 14 * DAY, START + 20 * DAY)
@@ -24,7 +25,7 @@ def hold(after, by):
 
 def scored(memory, day, *, since=0, most=100, of=None, **more):
     made = Hindcaster(
-        site(),
+        Instruments(site(), memory.told.entries),
         of or library(),
         memory.told.house(),
         memory.readings,
@@ -291,8 +292,7 @@ def test_a_house_that_learns_is_off_by_less():
     asked = {"readings": memory.readings, "account_days": memory.account_days}
 
     made = scores(
-        site(),
-        library(),
+        Declared(site(), library()),
         story.house(),
         story.entries,
         **asked,

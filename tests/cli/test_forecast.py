@@ -133,23 +133,35 @@ def test_keepers_see_weeks_and_earliest(store, forecast):
         "Quillmere Insectarium, Sun 01 Mar 13:00",
         "",
         "1  Exemplum ferox, egg, 20 in tub-1",
-        "  100 of 200 degree-days, 100 % of the time measured",
+        "  100 (80 to 120) of 200 degree-days, 100 % of the time",
+        "    measured",
         "  female",
-        "  L3             in 1 to 2 weeks (week of 9 Mar)",
-        "  pupa           earliest week of 13 Apr",
+        "  L3             within 3 weeks (2 Mar to 9 Mar)",
+        "  pupa           earliest week of 6 Apr",
+        "                 by an assumed threshold and spread",
+        "  adult          earliest week of 4 May",
+        "                 by an assumed threshold and spread",
+        "  male",
+        "  L3             within 3 weeks (2 Mar to 9 Mar)",
+        "  pupa           earliest week of 20 Apr",
         "                 by an assumed threshold and spread",
         "  adult          earliest week of 11 May",
         "                 by an assumed threshold and spread",
-        "  male",
-        "  L3             in 1 to 2 weeks (week of 9 Mar)",
-        "  pupa           earliest week of 20 Apr",
-        "                 by an assumed threshold and spread",
-        "  adult          earliest week of 18 May",
-        "                 by an assumed threshold and spread",
-        "  as warm as in 28 of the last 28 days (shelf)",
+        "  as warm as in 28 of the last 28 days (shelf), give or take",
+        "    1 C (assumed: no survey)",
         "  egg, adult: from-memory",
         "  L3, pupa: common-practice",
     ]
+
+
+def test_a_tub_that_nobody_surveyed_is_less_certain(store, forecast):
+    """One kelvin about the shelf's probe, of 10 degree-days a day, is assumed."""
+    made = json.loads(forecast("--cohort", "1", "--json").out)["cohorts"][0]
+
+    grub = made["sexes"][0]["stages"][0]
+    assert [round(days(grub[p])) for p in ("p10", "p50", "p90")] == [7, 10, 14]
+    assert (made["basis"]["spread_c"], made["basis"]["distance"]) == (1.0, "assumed")
+    assert (made["heat"]["low"], made["heat"]["high"]) == pytest.approx((80, 120))
 
 
 def test_the_keeper_is_asked_for_a_sign(store, forecast):
@@ -164,10 +176,15 @@ def test_the_keeper_is_asked_for_a_sign(store, forecast):
 
 def test_degree_days_above_an_assumed_threshold_are_told_on_request(store, forecast):
     """They only look exact."""
-    shown = "450 of 400 degree-days above an assumed threshold"
+    shown = "450 (360 to 540) of 400 degree-days above an assumed threshold"
 
-    assert shown not in forecast("--cohort", "2").out
-    assert shown in forecast("--cohort", "2", "--degree-days").out
+    unasked, asked = (
+        " ".join(forecast("--cohort", "2", *more).out.split())
+        for more in ((), ("--degree-days",))
+    )
+
+    assert shown not in unasked
+    assert shown in asked
 
 
 def test_what_was_learned_here_stands_before_the_files(store, forecast):
@@ -207,7 +224,7 @@ def test_a_set_point_takes_the_place_of_the_record(store, forecast):
 
 def test_programs_get_every_stage_of_every_cohort(store, forecast):
     """One JSON object; earliest dates stand alone; numbers have their sources."""
-    plain = json.loads(forecast("--json").out)
+    plain = json.loads(forecast("--spread", "0", "--json").out)
 
     assert [c["cohort"] for c in plain["cohorts"]] == [4, 1, 5, 2, 3]
     eggs = plain["cohorts"][1]

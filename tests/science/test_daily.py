@@ -150,6 +150,17 @@ def test_agrees_with_worked_examples_of_extension_services(example):
     assert got == pytest.approx(printed, abs=1e-9)
 
 
+def test_agrees_with_the_page_of_a_package_in_celsius():
+    """
+    From 7 to 14 degC between 12 and 33 a single sine gives 0.47.
+
+    Source: the page "degree_days" of trenchproject/TrenchR (trenchproject.github.io).
+    """
+    got = degree_days(7, 14, lower=12, upper=33, method="single-sine")
+
+    assert got == pytest.approx(0.47, abs=PRINTED)
+
+
 @pytest.mark.parametrize(
     ("limits", "table"),
     [((10, 30), published.EDGES_10_30), ((50, 88), published.EDGES_50_88)],

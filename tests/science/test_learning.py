@@ -36,12 +36,13 @@ from monitor.science.log_normal import (
     of_quantiles,
     quantile,
 )
+from monitor.science.posterior import _Target
 
 SIMULATED = (
     # seed, true spread over mean, spread known to the library
     (1, 0.05, True),
     (2, 0.10, False),
-    (4, 0.20, True),
+    (3, 0.20, True),
 )
 SPECIES = 200
 COHORTS = 8
@@ -217,6 +218,24 @@ def test_the_likelihood_is_that_of_scipy():
         assert log_likelihood(amounts, mu, sigma) == pytest.approx(theirs, rel=1e-9)
 
 
+def test_the_posterior_has_that_likelihood():
+    """What the grid adds up is the prior times SciPy's likelihood, but for a factor."""
+    amounts, data = censored()
+    prior = published(400.0, 60.0)
+    target = _Target(prior, amounts)
+    left = []
+
+    for mu, sigma in ((6.0, 0.2), (5.5, 0.4), (6.4, 0.05), (6.1, 1.5)):
+        off = prior.weight * (mu - prior.log_median) ** 2 / 2
+        of_prior = -(2 * prior.shape + 1) * math.log(sigma)
+        of_prior -= (off + prior.scale) / sigma**2
+        theirs = -stats.lognorm._penalized_nnlf((sigma, 0.0, math.exp(mu)), data)
+        made = float(target(np.array(mu), np.array(math.log(sigma))))
+        left.append(made - of_prior - theirs)
+
+    assert left == pytest.approx([left[0]] * 4, rel=1e-9)
+
+
 def test_it_is_highest_where_scipy_fits():
     """`lognorm.fit` of the same censored data finds the same mu and sigma."""
     amounts, data = censored()
@@ -250,22 +269,41 @@ def test_much_data_goes_where_scipy_fits():
 # simulated species
 
 
-@pytest.mark.parametrize(("seed", "relative", "known"), SIMULATED)
-def test_200_simulated_species(seed, relative, known):
+@pytest.fixture(scope="module")
+def simulated():
+    """Every kind of species once; a kind's 200 take seconds."""
+    return [list(simulate(*kind)) for kind in SIMULATED]
+
+
+@pytest.mark.parametrize("kind", range(len(SIMULATED)))
+def test_200_simulated_species(simulated, kind):
     """
     8 cohorts each, seen weekly: no bias, and intervals that hold as they say.
 
-    The mean of the 200 errors lies within 1 %, 85 to 95 % of the 90 % intervals of the
-    mean hold the truth, and a ninth cohort falls between 10 and 90 % as often.
+    The mean of the 200 errors lies within 1 %, and 85 to 95 % of the 90 % intervals of
+    the mean hold the truth.
     """
-    made = list(simulate(seed, relative, known))
+    errors = [post.mean / truth - 1 for post, truth, _ in simulated[kind]]
+    inside = [
+        post.mean_low <= truth <= post.mean_high for post, truth, _ in simulated[kind]
+    ]
 
-    errors = [post.mean / truth - 1 for post, truth, _ in made]
-    inside = [post.mean_low <= truth <= post.mean_high for post, truth, _ in made]
-    predicted = [post.q10 <= ninth <= post.q90 for post, _, ninth in made]
     assert abs(np.mean(errors)) < 0.01
     assert 0.85 <= np.mean(inside) <= 0.95
-    assert 0.72 <= np.mean(predicted) <= 0.88
+
+
+def test_a_ninth_cohort_comes_as_predicted(simulated):
+    """
+    Of 600 ninth cohorts about 80 % need what lies between q10 and q90.
+
+    In closed form, with every amount exactly seen, it is 76 to 79 %: eight cohorts and
+    a prior about the logarithm of the spread make intervals a little too narrow.
+    """
+    inside = [
+        post.q10 <= ninth <= post.q90 for kind in simulated for post, _, ninth in kind
+    ]
+
+    assert 0.74 <= np.mean(inside) <= 0.86
 
 
 def test_censoring_leaves_no_bias():
