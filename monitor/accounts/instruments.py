@@ -4,6 +4,8 @@ from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Protocol
 
+import numpy as np
+
 from monitor.accounts.by_hand import HandLogs, hand_logs, without_extremes
 from monitor.accounts.feeding import (
     FedSpan,
@@ -14,7 +16,7 @@ from monitor.accounts.feeding import (
 from monitor.clock import to_us
 from monitor.science.curve import Times, Values
 from monitor.science.quality import Checks, flag
-from monitor.science.quality_flags import FAIL, SUSPECT
+from monitor.science.quality_flags import FAIL, PASS, SUSPECT, FlagArray
 from monitor.site.checks_file import checks_for
 from monitor.site.house import HAND, Cohort, House
 from monitor.site.journal import Entry
@@ -111,21 +113,45 @@ class Instruments:
             of that instant.
         """
         reach = self.gap(sensor)
-        checks = self._judged(sensor, quantity)
         before, after = since - reach, until + reach + MICROSECOND
-        if checks is None:
-            times, values = readings(sensor, quantity.value, before, after)
-            return times, without_extremes(
-                sensor, quantity.value, times, values, self.by_hand
-            )
-        # flags look back, and one reading ahead
-        times, values = readings(
-            sensor, quantity.value, before - checks.lookback - reach, after + reach
-        )
-        flags = flag(times, values, checks).aggregate
+        times, values, flags = self.flagged(readings, sensor, quantity, before, after)
         kept = (flags != SUSPECT) & (flags != FAIL)
-        kept &= (times >= to_us(before)) & (times < to_us(after))
-        return times[kept], values[kept]
+        if not kept.all():
+            times, values = times[kept], values[kept]
+        told = without_extremes(sensor, quantity.value, times, values, self.by_hand)
+        return times, told
+
+    def flagged(
+        self,
+        readings: Readings,
+        sensor: str,
+        quantity: Quantity,
+        since: datetime,
+        until: datetime,
+    ) -> tuple[Times, Values, FlagArray]:
+        """
+        Read a series with the flags of its readings.
+
+        Args:
+            readings: Asks the store.
+            sensor: The series.
+            quantity: What it measures.
+            since: The first instant. UTC.
+            until: The one after the last. UTC.
+
+        Returns:
+            Times [us], values and flags 1, 2, 3, 4 or 9, the worst of all checks.
+        """
+        checks, reach = self._judged(sensor, quantity), self.gap(sensor)
+        if checks is None:
+            times, values = readings(sensor, quantity.value, since, until)
+            return times, values, np.full(times.shape, PASS, np.int8)
+        # flags look back, and one reading ahead
+        begin, end = since - checks.lookback - reach, until + reach
+        times, values = readings(sensor, quantity.value, begin, end)
+        flags = flag(times, values, checks).aggregate
+        asked = slice(*np.searchsorted(times, (to_us(since), to_us(until))))
+        return times[asked], values[asked], flags[asked]
 
     def mark(self, sensor: str, quantity: Quantity) -> object:
         """What a day's figures rest on beside readings: gap and checks."""

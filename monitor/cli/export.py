@@ -4,22 +4,25 @@ import argparse
 import csv
 import json
 import sys
-from collections.abc import Iterable
-from datetime import datetime
+from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime
 from itertools import chain
 from zoneinfo import ZoneInfo
 
 from monitor.cli.command import Command, Context
 from monitor.cli.journal import WHEN
-from monitor.clock import clock_from_environment
+from monitor.clock import clock_from_environment, from_us
 from monitor.desk.instants import parse_instant
 from monitor.desk.said import iso, unknown
 from monitor.errors import UnreachableError, UsageError
 from monitor.site.load import load
-from monitor.site.words import Flag, Quantity
+from monitor.site.words import Quantity
 from monitor.store.reader import Reader
 
 Row = tuple[str, str, str, str, int]
+FIRST, LAST = datetime(1900, 1, 1, tzinfo=UTC), datetime(9000, 1, 1, tzinfo=UTC)
+"""Nothing is measured before or after; checks look beyond what is asked for."""
+
 COLUMNS = ("sensor", "quantity", "time", "value", "flag")
 
 
@@ -36,8 +39,9 @@ def _run(arguments: argparse.Namespace, context: Context) -> int:
     """
     Write CSV to stdout, or with --json one object with a list of rows.
 
-    Values are written so that reading them gives the same number again. The store
-    is read beside the running daemon, which has nothing that is not in it.
+    Values are written so that reading them gives the same number again. Flags are
+    what the checks in force say of each reading, whenever it came. The store is read
+    beside the running daemon, which has nothing that is not in it.
     """
     if context.state is None:
         raise UnreachableError(
@@ -56,15 +60,36 @@ def _run(arguments: argparse.Namespace, context: Context) -> int:
     if quantity is not None and quantity not in list(Quantity):
         names = [q.value for q in Quantity]
         raise UsageError(f"--quantity: {unknown('quantity', quantity, names)}")
-    rows = (
-        (r.sensor, r.quantity, iso(r.time), repr(r.value), int(Flag.PASS))
-        for r in reader.iterate_readings(sensor, quantity, start, end)
-    )
+    rows = _rows(reader, context, sensor, quantity, (start or FIRST, end or LAST))
     if arguments.json:
         _write_json(rows)
     else:
         csv.writer(sys.stdout, lineterminator="\n").writerows(chain((COLUMNS,), rows))
     return 0
+
+
+def _rows(
+    reader: Reader,
+    context: Context,
+    sensor: str | None,
+    quantity: str | None,
+    span: tuple[datetime, datetime],
+) -> Iterator[Row]:
+    """Readings with their flags, ordered by sensor, quantity and time."""
+    # NumPy is loaded only where it is needed
+    from monitor.accounts.instruments import Instruments  # noqa: PLC0415
+
+    configuration = load(context.config)
+    instruments = Instruments(configuration.site, (), configuration.checks)
+    for series in sorted((r.sensor, r.quantity) for r in reader.series()):
+        if sensor in {None, series[0]} and quantity in {None, series[1]}:
+            times, values, flags = instruments.flagged(
+                reader.readings, series[0], Quantity(series[1]), *span
+            )
+            for ts_us, value, flag in zip(
+                times.tolist(), values.tolist(), flags.tolist(), strict=True
+            ):
+                yield *series, iso(from_us(ts_us)), repr(value), flag
 
 
 def _instant(

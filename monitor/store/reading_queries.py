@@ -125,32 +125,6 @@ class ReadingQueries:
             for series, (ts_us, value) in newest.items()
         }
 
-    def iterate_readings(
-        self,
-        sensor: str | None = None,
-        quantity: str | None = None,
-        start: datetime | None = None,
-        end: datetime | None = None,
-    ) -> Iterator[Reading]:
-        """
-        Give readings one by one, ordered by sensor, quantity and time.
-
-        Args:
-            sensor: Only of this one; None for all.
-            quantity: Only of this one; None for all.
-            start: From this instant; None from the first.
-            end: To before this instant; None to the last.
-        """
-        wanted = sorted(
-            (row.sensor, row.quantity)
-            for row in self.series()
-            if sensor in {None, row.sensor} and quantity in {None, row.quantity}
-        )
-        for name in wanted:
-            times, values = self.readings(*name, start or BEGINNING, end or END)
-            for ts_us, value in zip(times.tolist(), values.tolist(), strict=True):
-                yield as_reading(*name, ts_us, value)
-
     def readings_since(
         self, time: datetime, *, after_row: int = 0
     ) -> Iterator[LoggedReading]:

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from monitor.desk.said import iso
 from monitor.heart.events import Reading
 from monitor.store.writer import Writer
 from tests.desk.quillmere import NOW, Quillmere, an_alarm
@@ -134,6 +135,24 @@ def test_an_export_reads_back_to_the_last_bit(store, command):
     assert datetime.fromisoformat(rows[0]["time"]) == datetime(
         2026, 3, 1, 13, tzinfo=UTC
     )
+
+
+def test_an_export_tells_what_the_checks_say(store, command):
+    """A failure value between honest readings fails, and so does none around it."""
+    begin = NOW - timedelta(days=2)
+    values = (20.1, 20.2, 85.0, 20.2, 20.1)
+    with Writer.open(store, now=NOW) as writer, writer.transaction():
+        readings = [
+            Reading("b-air", "air_temperature", begin + n * timedelta(minutes=5), v)
+            for n, v in enumerate(values)
+        ]
+        writer.add_readings(readings, now=NOW)
+
+    whole = exported(command, "--sensor", "b-air")
+    part = exported(command, "--sensor", "b-air", "--from", iso(readings[2].time))
+
+    assert [r["flag"] for r in whole] == ["1", "1", "4", "1", "1"]
+    assert part == whole[2:]
 
 
 def test_an_export_takes_a_part(store, command):

@@ -189,18 +189,16 @@ def test_q4_a_held_reader_makes_the_checkpoint_warn(writer, state):
     assert (freed.wal_bytes, freed.pinned, freed.warning) == (0, False, None)
 
 
-def test_q4_an_export_half_read_pins_nothing(writer, state):
+def test_q4_a_log_half_read_pins_nothing(writer, state):
     """A generator of readings that is not finished holds no read open."""
     put(writer, *(reading(m) for m in range(-50, 0)))
-    export = Reader.open(state).iterate_readings()
     replay = Reader.open(state).readings_since(FIRST)
-    next(export)
     next(replay)
 
     put(writer, reading(1))
 
     assert not writer.checkpoint().pinned
-    assert len([*export, *replay]) == 2 * 49
+    assert len([*replay]) == 49
 
 
 def test_q5_a_backup_under_load_is_whole(writer, state, tmp_path):

@@ -1,5 +1,6 @@
 """What tests of the store are made of."""
 
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -10,6 +11,7 @@ from monitor.heart.events import Reading
 from monitor.site.words import Priority, Quantity
 from monitor.store import Reader, Writer
 from monitor.store.queries import Queries
+from monitor.store.reading_queries import BEGINNING, END, as_reading
 from monitor.store.rows import NewNotice
 
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
@@ -27,6 +29,20 @@ def put(writer: Writer, *readings: Reading, now: datetime = NOW) -> list[bool]:
     """Store readings in a transaction of their own."""
     with writer.transaction():
         return writer.add_readings(readings, now=now)
+
+
+def every_reading(
+    queries: Queries,
+    sensor: str | None = None,
+    start: datetime = BEGINNING,
+    end: datetime = END,
+) -> Iterator[Reading]:
+    """Readings of every series, ordered by sensor, quantity and time."""
+    for series in sorted((row.sensor, row.quantity) for row in queries.series()):
+        if sensor in {None, series[0]}:
+            times, values = queries.readings(*series, start, end)
+            for ts_us, value in zip(times.tolist(), values.tolist(), strict=True):
+                yield as_reading(*series, ts_us, value)
 
 
 def stored(queries: Queries, sensor: str = "shelf-a") -> list[tuple[int, float]]:

@@ -17,6 +17,7 @@ from tests.store.support import (
     FIRST,
     LAST,
     NOW,
+    every_reading,
     minutes,
     pairs,
     put,
@@ -41,9 +42,9 @@ def test_q11_times_are_kept_to_the_microsecond(writer):
     odd = Reading("shelf-a", AIR, NOW - 3 * DAY + timedelta(microseconds=1), 21.0)
     put(writer, odd)
 
-    from_log = next(read(writer).iterate_readings())
+    from_log = next(every_reading(read(writer)))
     writer.seal(NOW)
-    from_piece = next(read(writer).iterate_readings())
+    from_piece = next(every_reading(read(writer)))
 
     assert from_log == from_piece == odd
 
@@ -196,20 +197,20 @@ def test_hand_readings_are_known_by_their_series(writer):
     by_hand = Reading("hand-tub-1", AIR, NOW, 22.0, by_hand=True)
     put(writer, by_hand)
 
-    assert list(read(writer).iterate_readings()) == [by_hand]
+    assert list(every_reading(read(writer))) == [by_hand]
 
 
-def test_export_is_ordered_and_filtered(writer):
+def test_readings_are_ordered_and_filtered(writer):
     """By sensor, quantity and time; start included, end not."""
     wet = Reading("shelf-a", "relative_humidity", NOW, 70.0)
     put(writer, reading(-1, sensor="shelf-b"), wet, reading(-1), reading(-4000))
     writer.seal(NOW)
     reader = read(writer)
 
-    everything = list(reader.iterate_readings())
+    everything = list(every_reading(reader))
     some = list(
-        reader.iterate_readings(
-            sensor="shelf-a", start=NOW - timedelta(minutes=1), end=NOW
+        every_reading(
+            reader, sensor="shelf-a", start=NOW - timedelta(minutes=1), end=NOW
         )
     )
 
@@ -310,7 +311,7 @@ def test_a_backlog_of_many_days_is_sealed_span_by_span(writer, monkeypatch):
     ).fetchone()
 
     assert (moved, hot_rows) == (9 + 6, 2 + 2)
-    assert list(read(writer).iterate_readings()) == sorted(
+    assert list(every_reading(read(writer))) == sorted(
         [*given, *other], key=lambda r: (r.sensor, r.time)
     )
     assert not any(put(writer, *given, *other))
