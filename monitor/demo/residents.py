@@ -25,6 +25,7 @@ from monitor.site.journal import (
     PlaceCreated,
     PlaceMoved,
     PlaceScrapped,
+    PlaceSurveyed,
     ProbeMoved,
 )
 from monitor.site.words import CountKind, PlaceKind, Quantity
@@ -37,6 +38,14 @@ TUBS = 120
 
 EMPTY = frozenset({98, 119, 120})
 """Tubs that stand washed and empty."""
+
+SURVEYS = (
+    (5, "warm-room-a", 0.3, 0.5),
+    (12, "warm-room-a", -0.2, 0.6),
+    (30, "warm-room-b", 0.2, 0.6),
+    (90, "cool-room-a", -0.1, 0.4),
+)
+"""Tub, its shelf, by how much it was warmer than that, and give or take what [K]."""
 
 HERCULES, TRIBOLIUM = "dynastes-hercules", "tribolium-castaneum"
 DUNG_BEETLE = "aphodius-fimetarius"
@@ -191,6 +200,7 @@ class _Scribe:
         yield from self._gone()
         yield from self._fixed_places()
         yield from self._by_hand()
+        yield from self._surveyed()
 
     def _entry(
         self, days: float, fact: Fact, *, note: str = "", told_days_later: float = 0.0
@@ -292,6 +302,22 @@ class _Scribe:
                 "incubator-1",
             ),
         )
+
+    def _surveyed(self) -> Iterator[Entry]:
+        """A spare thermometer in a tub of some shelves; the others are assumed of."""
+        for number, shelf, offset_k, spread_k in SURVEYS:
+            yield self._entry(
+                30.0 + number / 100,
+                PlaceSurveyed(
+                    tub(number),
+                    Quantity.SUBSTRATE_TEMPERATURE,
+                    shelf,
+                    Quantity.AIR_TEMPERATURE,
+                    offset_k,
+                    spread_k,
+                ),
+                note="dial 3 beside the shelf's probe, four days",
+            )
 
     def _by_hand(self) -> Iterator[Entry]:
         """What keepers read: dial thermometers of bins, extremes of the cool room."""

@@ -24,6 +24,7 @@ from monitor.site.journal import (
     CohortMoved,
     HandReading,
     PlaceScrapped,
+    PlaceSurveyed,
 )
 from monitor.site.load import load, shipped
 from monitor.site.words import CountKind, PlaceKind, Quantity
@@ -131,6 +132,7 @@ def test_the_house_has_all_that_a_house_has(entries, house):
     assert any(c.colony and c.count.number is None for c in living)
     assert any(c.stage == "egg" and c.count.kind is CountKind.ESTIMATE for c in living)
     wanted = (CohortAdvanced, CohortMoved, CohortEnded, HandReading, PlaceScrapped)
+    wanted += (PlaceSurveyed,)
     assert min(facts[kind] for kind in wanted) >= 1
     assert {e.by for e in entries} == set(KEEPERS)
     assert happened == sorted(happened)
