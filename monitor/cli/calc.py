@@ -1,17 +1,17 @@
 """``calc``: what the program computes, on numbers and files given to it."""
 
 import argparse
-import json
 from dataclasses import asdict
 
 from monitor.cli import calc_degree_days, calc_quality, calc_rate
-from monitor.cli.calc_input import number, table
+from monitor.cli.calc_input import dumps, number, table, take_negative_numbers
 from monitor.cli.command import Command, Context
 from monitor.errors import UsageError
 from monitor.science import air
 
 
 def _air_arguments(parser: argparse.ArgumentParser) -> None:
+    take_negative_numbers(parser)
     parser.add_argument(
         "--temperature", type=number, required=True, metavar="C", help="in °C"
     )
@@ -35,7 +35,7 @@ def _run_air(arguments: argparse.Namespace, _context: Context) -> int:
     except ValueError as error:
         raise UsageError(f"calc air: {error}") from error
     if arguments.json:
-        print(json.dumps(asdict(state)))
+        print(dumps(asdict(state)))
         return 0
     print(
         table(

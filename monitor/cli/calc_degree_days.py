@@ -1,46 +1,40 @@
 """``calc degree-days``: of one day by its extremes, or of a file of readings."""
 
 import argparse
-import json
-from dataclasses import asdict
-from datetime import timedelta
-from pathlib import Path
 from typing import get_args
 
-from monitor.cli.calc_input import number, span, table
-from monitor.cli.calc_readings import HOTTEST_C, read_readings
+from monitor.cli.calc_input import dumps, number, table, take_negative_numbers
+from monitor.cli.calc_limits import CONVERT, HIGHEST_LOWER_C, HOTTEST_C, check_option
+from monitor.cli.calc_readings import read_readings
+from monitor.cli.calc_sums import (
+    DEFAULT_GAP,
+    add_readings,
+    print_json,
+    print_table,
+    said_of_time,
+)
 from monitor.cli.command import Command, Context
-from monitor.clock import from_us
 from monitor.errors import UsageError
 from monitor.science.daily import F_PER_C, Method, Unit, degree_days
 from monitor.science.degree_days import (
     Cutoff,
-    HeatSum,
     check_thresholds,
     integrate,
     with_missing,
 )
-from monitor.site.spans import format_span
 
 _NAME = "calc degree-days"
 
 _OF_A_DAY = ("min", "max", "next_min", "method", "unit")
 _OF_READINGS = ("max_gap",)
 
-DEFAULT_GAP = timedelta(hours=2)
-
-HIGHEST_LOWER_C = 40.0
-"""No animal begins to develop above it (common practice, no source), but the lower
-thresholds that are printed in Fahrenheit stand there."""
+_DOUBLE = tuple(name for name in get_args(Method) if name.startswith("double"))
+"""The methods that look at the next day."""
 
 
 def _arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--readings",
-        type=Path,
-        metavar="FILE",
-        help="CSV with the header time,temperature; times with their zone, in °C",
-    )
+    take_negative_numbers(parser)
+    add_readings(parser)
     parser.add_argument(
         "--min", type=number, metavar="T", help="lowest of a day, instead of readings"
     )
@@ -49,7 +43,8 @@ def _arguments(parser: argparse.ArgumentParser) -> None:
         "--next-min",
         type=number,
         metavar="T",
-        help="lowest of the next day, for the double methods (else that of --min)",
+        help=f"lowest of the next day, for {' and '.join(_DOUBLE)} (else that of"
+        " --min)",
     )
     parser.add_argument(
         "--lower", type=number, required=True, metavar="T", help="lower threshold"
@@ -68,12 +63,6 @@ def _arguments(parser: argparse.ArgumentParser) -> None:
         "--unit",
         choices=("C", "F"),
         help="of --min, --max, thresholds and result (else C); readings are in °C",
-    )
-    parser.add_argument(
-        "--max-gap",
-        type=span,
-        metavar="SPAN",
-        help="longest time between two readings that counts as measured (else 2 h)",
     )
 
 
@@ -94,6 +83,12 @@ def _run(arguments: argparse.Namespace, _context: Context) -> int:
         which = f": one of {', '.join(get_args(Method))}" if "method" in lacking else ""
         options = ", ".join(f"--{name}" for name in lacking)
         raise UsageError(f"{_NAME}: a day needs {options} too{which}")
+    if arguments.method not in _DOUBLE:
+        _refuse(
+            given & {"next_min"},
+            f"--method {' and '.join(_DOUBLE)}, not to {arguments.method}: leave it"
+            " out, or name one of them",
+        )
     return _run_day(arguments)
 
 
@@ -116,12 +111,11 @@ def _run_day(arguments: argparse.Namespace) -> int:
             next_minimum=arguments.next_min,
             unit=unit,
         )
+        _check_limits(arguments, unit)
     except ValueError as error:
         raise UsageError(f"{_NAME}: {error}") from error
-    if unit == "C":
-        _check_celsius(arguments)
     if arguments.json:
-        print(json.dumps({"degree_days": found}))
+        print(dumps({"degree_days": found}))
         return 0
     rows = [("degree-days of the day", f"{found:.2f}", f"°{unit}·d")]
     if unit == "F":
@@ -132,25 +126,22 @@ def _run_day(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _check_celsius(arguments: argparse.Namespace) -> None:
+def _check_limits(arguments: argparse.Namespace, unit: Unit) -> None:
     """Refuse what no animal lives at, and what is an everyday value in Fahrenheit."""
-    for name, highest in (
-        ("max", HOTTEST_C),
-        ("next_min", HOTTEST_C),
-        ("lower", HIGHEST_LOWER_C),
-        ("upper", HOTTEST_C),
-    ):
+    mend = (
+        "if it is, give --unit F"
+        if arguments.readings is None
+        else f"readings are in °C, so {CONVERT}"
+    )
+    for name in ("min", "max", "next_min", "lower", "upper"):
         value = getattr(arguments, name)
-        if value is not None and value > highest:
-            option = name.replace("_", "-")
-            mend = (
-                "if it is, give --unit F"
-                if arguments.readings is None
-                else "readings are in °C, so convert it first: (F - 32) / 1.8"
-            )
-            raise UsageError(
-                f"{_NAME}: --{option} {value:g} °C is above {highest:g} °C: it looks"
-                f" like °F; {mend}"
+        if value is not None:
+            check_option(
+                f"--{name.replace('_', '-')}",
+                value,
+                highest_c=HIGHEST_LOWER_C if name == "lower" else HOTTEST_C,
+                unit=unit,
+                mend=mend,
             )
 
 
@@ -159,9 +150,9 @@ def _run_readings(arguments: argparse.Namespace) -> int:
     max_gap = arguments.max_gap or DEFAULT_GAP
     try:
         check_thresholds(lower, upper, arguments.cutoff)
+        _check_limits(arguments, "C")
     except ValueError as error:
         raise UsageError(f"{_NAME}: {error}") from error
-    _check_celsius(arguments)
     times, values = read_readings(arguments.readings)
     heat = integrate(
         times,
@@ -173,31 +164,11 @@ def _run_readings(arguments: argparse.Namespace) -> int:
     )
     bounds = with_missing(heat, lower_c=lower, upper_c=upper)
     if arguments.json:
-        print(json.dumps({"degree_days": heat.degree_days} | asdict(bounds)))
+        print_json("degree_days", heat.degree_days, bounds)
         return 0
-    high = "no limit" if bounds.high is None else f"{bounds.high:.2f}"
-    guess = "unknown" if bounds.estimate is None else f"{bounds.estimate:.2f}"
-    print(
-        table(
-            [
-                ("measured", f"{heat.degree_days:.2f}", "°C·d"),
-                ("estimate for all the time", guess, "°C·d"),
-                ("at least", f"{bounds.low:.2f}", "°C·d"),
-                ("at most", high, "°C·d" if bounds.high is not None else ""),
-                ("time covered", f"{100 * bounds.coverage:.1f}", "%"),
-            ]
-        )
-    )
-    print(_explanation(heat, max_gap))
+    print_table(heat.degree_days, bounds, unit="°C·d", places=2)
+    print(said_of_time(heat.first_us, heat.last_us, max_gap))
     return 0
-
-
-def _explanation(heat: HeatSum, max_gap: timedelta) -> str:
-    first, last = from_us(heat.first_us), from_us(heat.last_us)
-    return (
-        f"from {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M} UTC;"
-        f" readings more than {format_span(max_gap)} apart count as missing"
-    )
 
 
 COMMANDS: tuple[Command, ...] = (

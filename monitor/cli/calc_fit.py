@@ -1,8 +1,6 @@
 """``calc fit``: threshold, degree-days and curves from durations of a file."""
 
 import argparse
-import csv
-import json
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -10,8 +8,9 @@ from typing import get_args
 
 import numpy as np
 
-from monitor.cli.calc_input import number, parse_number
-from monitor.cli.calc_readings import ABSOLUTE_ZERO_C, HOTTEST_C
+from monitor.cli.calc_input import dumps, number, parse_number, take_negative_numbers
+from monitor.cli.calc_limits import CONVERT, HOTTEST_C, LONGEST_D, SHORTEST_D
+from monitor.cli.calc_table import rows_of
 from monitor.cli.command import Command, Context
 from monitor.errors import UsageError
 from monitor.science.fitting import (
@@ -25,10 +24,9 @@ from monitor.science.fitting import (
 from monitor.science.nonlinear_fit import CurveFit, fit_curve
 from monitor.science.rate_models import MODELS, model
 
-HEADER = ["temperature", "days"]
+HEADERS = ("temperature,days", "temperature,days,n")
 
-SHORTEST_D, LONGEST_D = 0.001, 36500.0
-"""From a minute and a half to a hundred years."""
+ABSOLUTE_ZERO_C = -273.15
 
 MOST_ANIMALS, DIGITS = 1_000_000, 7
 """Of a row; and the digits of so many."""
@@ -67,6 +65,7 @@ class LeftOut:
 
 
 def _arguments(parser: argparse.ArgumentParser) -> None:
+    take_negative_numbers(parser)
     parser.add_argument(
         "--durations",
         type=Path,
@@ -132,7 +131,7 @@ def _run(arguments: argparse.Namespace, _context: Context) -> int:
             force=arguments.force,
         )  # fmt: skip
     if arguments.json:
-        print(json.dumps(_as_json(chosen, lines, curve, left_out), allow_nan=False))
+        print(dumps(_as_json(chosen, lines, curve, left_out)))
     else:
         print("\n".join(_as_text(chosen, lines, curve, left_out)))
     return 0 if curve is None or curve.converged else 1
@@ -162,33 +161,21 @@ def read_durations(path: Path) -> list[Row]:
         UsageError: If the file cannot be read, or a line is wrong, or the
             temperatures are Fahrenheit.
     """
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            rows = list(_rows(path, csv.reader(file)))
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read: {error.strerror}") from error
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise UsageError(f"{path}: is no CSV file in UTF-8: {error}") from error
+    rows = list(_rows(path))
     hot = [r for r in rows if r.temperature > HOTTEST_C and r.days is not None]
     if hot:
         raise UsageError(
             f"{path}: line {hot[0].line}: {hot[0].temperature:g} °C, and nothing"
             f" develops above {HOTTEST_C:g} °C ({len(hot)} of {len(rows)} rows are):"
-            " if this is °F, convert it first: (F - 32) / 1.8"
+            f" if this is °F, {CONVERT}"
         )
     return rows
 
 
-def _rows(path: Path, reader: Iterator[list[str]]) -> Iterator[Row]:
-    header = [name.strip() for name in next(reader, [])]
-    if header not in (HEADER, [*HEADER, "n"]):
-        raise UsageError(
-            f"{path}: line 1: the header must be temperature,days or"
-            f" temperature,days,n, found {','.join(header)!r}"
-        )
-    for line, fields in enumerate(reader, start=2):
-        if not any(field.strip() for field in fields):
-            continue
+def _rows(path: Path) -> Iterator[Row]:
+    lines = rows_of(path, *HEADERS)
+    _, header = next(lines)
+    for line, fields in lines:
         try:
             yield _row(line, [field.strip() for field in fields], len(header))
         except ValueError as error:
@@ -203,7 +190,7 @@ def _row(line: int, fields: list[str], columns: int) -> Row:
         raise ValueError(f"{temperature:g} °C is below absolute zero")
     days = _days(fields[1])
     n = None
-    if columns > len(HEADER) and days is not None:
+    if columns > 2 and days is not None:  # noqa: PLR2004 - temperature and days
         n = _animals(fields[2])
     return Row(line, temperature, days, n)
 

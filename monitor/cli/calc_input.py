@@ -1,10 +1,25 @@
-"""What the ``calc`` commands have in common: numbers, spans and tables of figures."""
+"""Numbers and spans as people type them, and figures set for them and for programs."""
 
 import argparse
+import json
 import math
+import re
 from datetime import timedelta
 
 from monitor.site.spans import parse_span
+
+_NEGATIVE = re.compile(r"-(?:\.?\d|inf|nan)", re.IGNORECASE)
+
+
+def take_negative_numbers(parser: argparse.ArgumentParser) -> None:
+    """
+    Let ``--lower -1e-3`` be a number, as ``--lower -0.001`` is.
+
+    For parsers without an option that looks like a number.
+    """
+    # argparse takes what this does not match for an option, and then only says that a
+    # value is missing; that of Python 3.14 asks for no more than a digit
+    parser._negative_number_matcher = _NEGATIVE  # noqa: SLF001 - it offers no other way
 
 
 def number(text: str) -> float:
@@ -31,15 +46,24 @@ def parse_number(text: str) -> float:
     Raises:
         ValueError: If it is none.
     """
-    # float() also takes "1_000" and digits of other scripts
-    plain = text.strip()
+    # float() also takes "1_000" and digits of other scripts, and strips spaces
     try:
-        number = float(plain) if plain.isascii() and "_" not in plain else math.nan
+        number = float(text) if text.isascii() and "_" not in text else math.nan
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
         raise ValueError(f"{text!r} is not a finite number")
     return number
+
+
+def dumps(found: object) -> str:
+    """
+    Write JSON for programs.
+
+    Raises:
+        ValueError: If a number is not finite, for which JSON has no word.
+    """
+    return json.dumps(found, allow_nan=False)
 
 
 def table(rows: list[tuple[str, str, str]]) -> str:

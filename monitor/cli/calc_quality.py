@@ -1,13 +1,13 @@
 """``calc quality``: the flags of a file of readings by a file of checks."""
 
 import argparse
-import json
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
+from monitor.cli.calc_input import dumps, take_negative_numbers
 from monitor.cli.calc_readings import read_series
 from monitor.cli.command import Command, Context
 from monitor.cli.table import table
@@ -26,6 +26,7 @@ FIRST = 10
 
 
 def _arguments(parser: argparse.ArgumentParser) -> None:
+    take_negative_numbers(parser)
     parser.add_argument(
         "--readings",
         type=Path,
@@ -61,7 +62,7 @@ def _run(arguments: argparse.Namespace, _context: Context) -> int:
     flags = flag(times, values, checks)
     if arguments.json:
         print(
-            json.dumps(
+            dumps(
                 {
                     "flags": flags.aggregate.tolist(),
                     "by_check": {n: f.tolist() for n, f in flags.by_check.items()},

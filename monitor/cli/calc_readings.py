@@ -1,35 +1,32 @@
 """A file of readings for ``calc``: a time with its zone and a value on each line."""
 
-import csv
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 
 from monitor.cli.calc_input import parse_number
-from monitor.clock import from_us, to_us
+from monitor.cli.calc_limits import (
+    COLDEST_READ_C,
+    CONVERT,
+    HOTTEST_C,
+    HOTTEST_READ_C,
+    check_reading,
+)
+from monitor.cli.calc_table import rows_of
+from monitor.clock import EPOCH, from_us, to_us
 from monitor.errors import UsageError
-from monitor.science.curve import Times, Values
+from monitor.science.curve import DAY_US, Times, Values
 
-ABSOLUTE_ZERO_C = -273.15
+END_YEAR = 2200
+"""Times are from 1970 and before this year, as no other were measured. (own choice)"""
 
-HOTTEST_C = 50.0
-"""Animals do not live above it, but most rooms read in Fahrenheit are."""
+_END_US = to_us(datetime(END_YEAR, 1, 1, tzinfo=UTC))
 
 Parse = Callable[[str], float]
 """What reads the value of a line; raises ValueError in words where it is none."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Row:
-    """A reading of a file and the line that it stands on."""
-
-    line: int
-    time_us: int
-    value: float
 
 
 def read_readings(path: Path) -> tuple[Times, Values]:
@@ -40,22 +37,24 @@ def read_readings(path: Path) -> tuple[Times, Values]:
         Strictly rising times [us since 1970-01-01 UTC] and temperatures [degC].
 
     Raises:
-        UsageError: If the file cannot be read, a line is wrong, one time has two
-            values, there are fewer than two readings, or they look like Fahrenheit.
+        UsageError: If the file cannot be read, a line is wrong or beyond what a
+            thermometer reads, one time has two values, there are fewer than two
+            readings, or they look like Fahrenheit.
     """
-    kept = _read(path, "temperature", _temperature)
-    if len(kept) < 2:  # noqa: PLR2004 - a pair
+    times, values = _read(path, "temperature", _temperature)
+    count = values.size
+    if count < 2:  # noqa: PLR2004 - a pair
         raise UsageError(
-            f"{path}: degree-days need at least two readings at different times,"
-            f" found {len(kept)}"
+            f"{path}: a sum needs at least two readings at different times,"
+            f" found {count}"
         )
-    hot = sum(row.value > HOTTEST_C for row in kept)
-    if 2 * hot > len(kept):
+    hot = np.count_nonzero(values > HOTTEST_C)
+    if 2 * hot > count:
         raise UsageError(
-            f"{path}: {hot} of {len(kept)} readings are above {HOTTEST_C:g} °C: they"
-            " look like °F; convert them first: (F - 32) / 1.8"
+            f"{path}: {hot} of {count} readings are above {HOTTEST_C:g} °C: they"
+            f" look like °F; {CONVERT.replace('it', 'them')}"
         )
-    return _arrays(kept)
+    return times, values
 
 
 def read_series(path: Path) -> tuple[Times, Values]:
@@ -71,73 +70,78 @@ def read_series(path: Path) -> tuple[Times, Values]:
         UsageError: If the file cannot be read, a line is wrong, one time has two
             values, or there is no reading.
     """
-    kept = _read(path, "value", _as_sent)
-    if not kept:
+    times, values = _read(path, "value", _as_sent)
+    if not values.size:
         raise UsageError(f"{path}: holds no reading: give lines below the header")
-    return _arrays(kept)
+    return times, values
 
 
-def _read(path: Path, column: str, parse: Parse) -> list[_Row]:
-    """The rows sorted by time, each time once."""
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            found = _rows(path, csv.reader(file), column, parse)
-            rows = sorted(found, key=lambda row: row.time_us)
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read: {error.strerror}") from error
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise UsageError(f"{path}: is no CSV file in UTF-8: {error}") from error
-    kept: list[_Row] = []
-    for row in rows:
-        if not kept or kept[-1].time_us != row.time_us:
-            kept.append(row)
-        elif not _same(kept[-1].value, row.value):
-            raise UsageError(_two_values(path, kept[-1], row))
-    return kept
-
-
-def _arrays(kept: list[_Row]) -> tuple[Times, Values]:
-    times = np.array([row.time_us for row in kept], dtype=np.int64)
-    return times, np.array([row.value for row in kept], dtype=np.float64)
-
-
-def _rows(
-    path: Path, reader: Iterator[list[str]], column: str, parse: Parse
-) -> Iterator[_Row]:
-    wanted, header = ["time", column], next(reader, [])
-    if [name.strip() for name in header] != wanted:
-        raise UsageError(
-            f"{path}: line 1: the header must be {','.join(wanted)},"
-            f" found {','.join(header)!r}"
-        )
-    for line, fields in enumerate(reader, start=2):
-        if not any(field.strip() for field in fields):
-            continue
+def _read(path: Path, column: str, parse: Parse) -> tuple[Times, Values]:
+    """The readings sorted by time, each time once."""
+    rows = rows_of(path, f"time,{column}")
+    next(rows)
+    lines: list[int] = []
+    moments: list[int] = []
+    figures: list[float] = []
+    for line, fields in rows:
         try:
-            yield _row(line, fields, parse)
+            if len(fields) != 2:  # noqa: PLR2004 - time and value
+                raise ValueError(  # noqa: TRY301 - one way out for a line
+                    f"two fields are needed, found {len(fields)}"
+                )
+            moments.append(_time_us(fields[0]))
+            figures.append(parse(fields[1]))
         except ValueError as error:
             raise UsageError(f"{path}: line {line}: {error}") from error
+        lines.append(line)
+    times = np.array(moments, dtype=np.int64)
+    values = np.array(figures, dtype=np.float64)
+    if (times[1:] > times[:-1]).all():
+        return times, values
+    order = np.argsort(times, kind="stable")
+    times, values = times[order], values[order]
+    again = times[1:] == times[:-1]
+    one, other = values[:-1], values[1:]
+    same = (one == other) | (np.isnan(one) & np.isnan(other))
+    if (again & ~same).any():
+        at = int(np.argmax(again & ~same))
+        first, second = order[at : at + 2].tolist()
+        raise UsageError(
+            f"{path}: {from_us(int(times[at])).isoformat()} has two values,"
+            f" {_shown(figures[first])} (line {lines[first]}) and"
+            f" {_shown(figures[second])} (line {lines[second]}): keep one"
+        )
+    kept = np.append(True, ~again)
+    return times[kept], values[kept]
 
 
-def _row(line: int, fields: list[str], parse: Parse) -> _Row:
-    if len(fields) != 2:  # noqa: PLR2004 - time and value
-        raise ValueError(f"two fields are needed, found {len(fields)}")
-    text = fields[0].strip()
+def _time_us(text: str) -> int:
     try:
-        at = datetime.fromisoformat(text)
+        at = datetime.fromisoformat(text.strip())
     except ValueError:
-        raise ValueError(f"{text!r} is no time: write 2026-03-01T06:00:00Z") from None
+        raise ValueError(
+            f"{text.strip()!r} is no time: write 2026-03-01T06:00:00Z"
+        ) from None
     if at.tzinfo is None:
         raise ValueError(
-            f"{text!r} has no time zone: write Z for UTC, or an offset such as +01:00"
+            f"{text.strip()!r} has no time zone: write Z for UTC, or an offset such as"
+            " +01:00"
         )
-    return _Row(line, to_us(at), parse(fields[1]))
+    # as clock.to_us, which divides, and is slower than all else of a line
+    since = at - EPOCH
+    found = since.days * DAY_US + since.seconds * 1_000_000 + since.microseconds
+    if not 0 <= found < _END_US:
+        raise ValueError(
+            f"{text.strip()!r} is not between 1970 and {END_YEAR}, in UTC: correct the"
+            " year, or the clock that wrote it"
+        )
+    return found
 
 
 def _temperature(text: str) -> float:
     value = parse_number(text)
-    if value < ABSOLUTE_ZERO_C:
-        raise ValueError(f"{value:g} °C is below absolute zero")
+    if not COLDEST_READ_C <= value <= HOTTEST_READ_C:
+        check_reading(value)
     return value
 
 
@@ -155,17 +159,5 @@ def _as_sent(text: str) -> float:
         ) from None
 
 
-def _same(one: float, other: float) -> bool:
-    return one == other or (math.isnan(one) and math.isnan(other))
-
-
 def _shown(value: float) -> str:
     return "none" if math.isnan(value) else f"{value:g}"
-
-
-def _two_values(path: Path, one: _Row, other: _Row) -> str:
-    return (
-        f"{path}: {from_us(one.time_us).isoformat()} has two values,"
-        f" {_shown(one.value)} (line {one.line}) and {_shown(other.value)} (line"
-        f" {other.line}): keep one"
-    )

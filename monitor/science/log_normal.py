@@ -1,7 +1,6 @@
 """The log-normal distribution, and what an amount that is not exactly known says."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,31 +62,6 @@ def quantile(mean: float, sd: float, share: float) -> float:
 
     mu, sigma = log_moments(mean, sd)
     return math.exp(mu + sigma * float(ndtri(share)))
-
-
-def log_likelihood(amounts: Sequence[Amount], mu: float, sigma: float) -> float:
-    """
-    The logarithm of the likelihood of censored amounts.
-
-    The density for what is exactly known, the probability of the interval for the
-    rest; constants are not left out.
-
-    Args:
-        amounts: What was seen.
-        mu: Of ln of the amount.
-        sigma: Of the same, above 0.
-    """
-    return math.fsum(_log_density(amount, mu, sigma) for amount in amounts)
-
-
-def _log_density(amount: Amount, mu: float, sigma: float) -> float:
-    if amount.low == amount.high:
-        z = (math.log(amount.low) - mu) / sigma
-        return -(z**2) / 2 - math.log(amount.low * sigma * math.sqrt(2 * math.pi))
-    below = -math.inf if amount.low == 0 else math.log(amount.low)
-    above = math.inf if amount.high == math.inf else math.log(amount.high)
-    ends = np.array([below - mu]) / sigma, np.array([above - mu]) / sigma
-    return float(log_mass(*ends)[0])
 
 
 def log_mass(left: Array, right: Array) -> Array:

@@ -20,6 +20,12 @@ import numpy as np
 from monitor.science import rate_formulas as f
 from monitor.science.rate_formulas import KELVIN, Form, Numbers, Values
 
+_PROBED_C: Values = np.array([-KELVIN, *np.arange(-60.0, 101.0)])
+"""
+Where every curve must be finite: all that a probe in an insect house may tell, each
+whole degree, and absolute zero. (own choice)
+"""
+
 
 @dataclass(frozen=True, slots=True)
 class Parameter:
@@ -67,7 +73,7 @@ class RateModel:
 
         Raises:
             ValueError: If one is missing, unknown or not finite, or they make no
-                curve of the model's kind.
+                curve of the model's kind, or none of finite rates.
         """
         known = ", ".join(self.names)
         for name in values:
@@ -84,13 +90,30 @@ class RateModel:
         for name, number in zip(self.names, numbers, strict=True):
             if not math.isfinite(number):
                 raise ValueError(f"{self.name}: {name} must be finite, got {number}")
-        fault = self.fault(numbers)
-        if fault is not None:
-            raise ValueError(f"{self.name}: {fault}")
-        made = FittedRate(self, numbers, self.form(numbers))
-        if made.peak is not None and not math.isfinite(made.peak):
-            raise ValueError(f"{self.name}: the highest rate is no finite number")
+        try:
+            # numbers of odd size make a formula raise, warn, or end in no number
+            with np.errstate(over="raise", divide="raise", invalid="raise"):
+                fault = self.fault(numbers)
+                made = None if fault else self._made(numbers)
+        except (ArithmeticError, ValueError):
+            fault = made = None
+        if made is None:
+            given = ", ".join(
+                f"{name} {number:g}"
+                for name, number in zip(self.names, numbers, strict=True)
+            )
+            none = f"no finite rates come of {given}: look for a wrong power of ten"
+            raise ValueError(f"{self.name}: {fault or none}")
         return made
+
+    def _made(self, numbers: Numbers) -> "FittedRate | None":
+        """None where form or rates are no numbers."""
+        form = self.form(numbers)
+        best = () if form.optimum_c is None else (form.optimum_c,)
+        own = np.array([*form.corners_c, *best], dtype=np.float64)
+        rates = self.formula(np.concatenate((_PROBED_C, own)), numbers)
+        finite = np.isfinite(own).all() and np.isfinite(rates).all()
+        return FittedRate(self, numbers, form) if finite else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.science.daily import Method, method_named
 from monitor.science.degree_days import Cutoff, check_thresholds, rate
 
 Array = NDArray[np.float64]
@@ -136,7 +137,7 @@ class HeatRequirement(_Frozen):
     """
 
     __slots__ = ("_bounds",)
-    _bounds: tuple[float, float | None, Cutoff, bool]
+    _bounds: tuple[float, float | None, Cutoff, bool, Method]
 
     def __init__(
         self,
@@ -169,7 +170,8 @@ class HeatRequirement(_Frozen):
                 source=source,
             )
         )
-        bounds = (lower_c, upper_c, cutoff, assumed_threshold)
+        method = method_named(fitted_with)
+        bounds = (lower_c, upper_c, cutoff, assumed_threshold, method)
         object.__setattr__(self, "_bounds", bounds)
 
     def rate(self, temperature_c: float) -> float:
@@ -179,21 +181,18 @@ class HeatRequirement(_Frozen):
         Raises:
             ValueError: If the temperature is not finite.
         """
-        lower_c, upper_c, cutoff, _ = self._bounds
+        lower_c, upper_c, cutoff, *_ = self._bounds
         return rate(temperature_c, lower_c=lower_c, upper_c=upper_c, cutoff=cutoff)
 
-    def days_at(self, temperature_c: float) -> float:
-        """How long it takes on average at one temperature; infinite if never. [d]."""
-        pace = self.rate(temperature_c)
-        return self.mean / pace if pace else math.inf
-
-    def summed_by(self, make: Callable[[float, float | None, Cutoff, bool], T]) -> T:
+    def summed_by(
+        self, make: Callable[[float, float | None, Cutoff, bool, Method], T]
+    ) -> T:
         """
         Make what sums warmth for this requirement.
 
         Args:
-            make: Takes lower and upper threshold [degC], cutoff, and whether the lower
-                threshold is assumed.
+            make: Takes lower and upper threshold [degC], cutoff, whether the lower
+                threshold is assumed, and the daily method.
         """
         return make(*self._bounds)
 
@@ -210,7 +209,7 @@ class HeatRequirement(_Frozen):
         Raises:
             ValueError: If mean or spread mean nothing.
         """
-        lower_c, upper_c, cutoff, assumed = self._bounds
+        lower_c, upper_c, cutoff, assumed, _ = self._bounds
         return HeatRequirement(
             lower_c=lower_c,
             upper_c=upper_c,
@@ -312,7 +311,7 @@ def normal_grid(count: int) -> Array:
 
 
 def _as_key(
-    lower_c: float, upper_c: float | None, cutoff: Cutoff, _assumed: object
+    lower_c: float, upper_c: float | None, cutoff: Cutoff, *_: object
 ) -> tuple[object, ...]:
     return (lower_c, upper_c, None if upper_c is None else cutoff)
 

@@ -28,7 +28,6 @@ from monitor.science.curve import (
     Times,
     Values,
     allow_for_missing,
-    cut,
     gap_of,
     pieces,
     same_length,
@@ -95,43 +94,15 @@ def develop(
     count = same_length(times_us, temperatures_c)
     if count < 2:  # noqa: PLR2004 - a pair
         raise ValueError(f"at least two readings are needed, got {count}")
+    total, measured_us = 0.0, 0
+    for piece in pieces(times_us, temperatures_c, gap_us):
+        measured_us += int(piece.spans.sum())
+        means = mean_rates(piece.values[:-1], piece.values[1:], rate)
+        total += float(np.dot(piece.spans.astype(np.float64), means))
+    measured = measured_us * MICROSECOND
     first_us, last_us = int(times_us[0]), int(times_us[-1])
-    return _sum(times_us, temperatures_c, rate, gap_us, (first_us, last_us))
-
-
-def develop_between(
-    times_us: Times,
-    temperatures_c: Values,
-    rate: FittedRate,
-    *,
-    since_us: int,
-    until_us: int,
-    max_gap: timedelta,
-) -> Development:
-    """
-    Add up development between two instants.
-
-    Readings beyond the instants give the temperature at them, so that sums of
-    adjoining spans add up. Time before the first or after the last reading is missing.
-
-    Args:
-        times_us: Strictly rising; may be empty. [us since 1970-01-01 UTC]
-        temperatures_c: One finite value for each time. [degC]
-        rate: A model with its parameters.
-        since_us: Beginning of the span. [us since 1970-01-01 UTC]
-        until_us: End of the span, not before the beginning.
-        max_gap: A pair further apart is missing.
-
-    Raises:
-        ValueError: As `develop`, save that any number of readings will do; and if the
-            span ends before it begins.
-    """
-    gap_us = gap_of(max_gap)
-    same_length(times_us, temperatures_c)
-    if until_us < since_us:
-        raise ValueError(f"the span ends at {until_us} us, before {since_us} us")
-    times, values = cut(times_us, temperatures_c, since_us, until_us, gap_us)
-    return _sum(times, values, rate, gap_us, (since_us, until_us))
+    missing = (last_us - first_us) * MICROSECOND - measured
+    return Development(total / DAY_US, measured, missing, first_us, last_us)
 
 
 def with_missing(development: Development, rate: FittedRate) -> Estimate:
@@ -182,24 +153,6 @@ def mean_rates(from_c: Values, to_c: Values, rate: FittedRate) -> Values:
             nodes = (bottom + half)[:, None] + half[:, None] * NODES
             means[inside] += rate.rates(nodes) @ WEIGHTS * (2 * half / width[inside])
     return means
-
-
-def _sum(
-    times_us: Times,
-    temperatures_c: Values,
-    rate: FittedRate,
-    gap_us: int,
-    ends_us: tuple[int, int],
-) -> Development:
-    total, measured_us = 0.0, 0
-    for piece in pieces(times_us, temperatures_c, gap_us):
-        measured_us += int(piece.spans.sum())
-        means = mean_rates(piece.values[:-1], piece.values[1:], rate)
-        total += float(np.dot(piece.spans.astype(np.float64), means))
-    measured = measured_us * MICROSECOND
-    first_us, last_us = ends_us
-    missing = (last_us - first_us) * MICROSECOND - measured
-    return Development(total / DAY_US, measured, missing, first_us, last_us)
 
 
 @lru_cache(maxsize=64)

@@ -125,7 +125,7 @@ def test_a_path_that_cannot_be_read_is_refused(command, file, tmp_path, name, as
         ("2026-03-01T02:00:00+25:00,20", "is no time: write 2026-03-01T06:00:00Z"),
         ("2026-03-01T01:00:00Z,22.5", "22 (line 3) and 22.5 (line 4): keep one"),
         ("2026-03-01T02:00:00+01:00,23", "22 (line 3) and 23 (line 4): keep one"),
-        ("2026-03-01T02:00:00Z,-274", "line 4: -274 °C is below absolute zero"),
+        ("2026-03-01T02:00:00Z,-274", "line 4: -274 °C is below -60 °C"),
     ],
 )
 def test_one_bad_reading_is_named_by_its_line(command, file, line, words):
@@ -200,6 +200,7 @@ def test_a_picture_that_cannot_be_drawn_leaves_nothing(  # noqa: PLR0917 - fixtu
 
 
 DAY = "calc degree-days --lower 10 --upper 30 --min 12 --max 24 --method single-sine"
+DOUBLE = f"{DAY} --method double-sine"
 FILE = "calc degree-days --readings table.csv --lower 10"
 RATE = "calc rate --temperature 25"
 SCHOOLFIELD = f"{RATE} --model sharpe-schoolfield-high"
@@ -214,7 +215,10 @@ SCHOOLFIELD = f"{RATE} --model sharpe-schoolfield-high"
         (f"{DAY} --lower 31", "(swap them?)"),
         (f"{DAY} --lower 50 --upper 86", "--lower 50 °C is above 40 °C: it looks like"),
         (f"{DAY} --min 50 --max 86", "--max 86 °C is above 50 °C: it looks like °F"),
-        (f"{DAY} --next-min 54", "--next-min 54 °C is above 50 °C: it looks like °F"),
+        (
+            f"{DOUBLE} --next-min 54",
+            "--next-min 54 °C is above 50 °C: it looks like °F",
+        ),
         (f"{DAY} --next-min nan", "--next-min: 'nan' is not a finite number"),
         (f"{DAY} --max 1e999", "--max: '1e999' is not a finite number"),
         (f"{DAY} --min 12,5", "--min: '12,5' is not a finite number"),

@@ -9,7 +9,7 @@ from monitor.science.rate_models import MODELS
 from tests.science.published_rates import fits
 from tests.science.test_calc import run
 
-UC_IPM_DAY = "--min 38 --max 75 --next-min 47 --lower 50 --upper 70 --unit F"
+UC_IPM_DAY = "--min 38 --max 75 --lower 50 --upper 70 --unit F"
 """24 February 2020 at Esparto.A; figures of UC IPM, see published_days."""
 
 
@@ -27,7 +27,8 @@ UC_IPM_DAY = "--min 38 --max 75 --next-min 47 --lower 50 --upper 70 --unit F"
 )
 def test_a_day_by_its_extremes(capsys, method, cutoff, printed):
     """Every method and cutoff by its name, in Fahrenheit."""
-    asked = ["--method", method, "--cutoff", cutoff, "--json"]
+    next_min = ["--next-min", 47] * method.startswith("double")
+    asked = ["--method", method, "--cutoff", cutoff, *next_min, "--json"]
 
     code = run("degree-days", *UC_IPM_DAY.split(), *asked)
 
@@ -58,7 +59,8 @@ def test_a_day_in_celsius(capsys, words, expected):
 
 def test_a_day_for_people(capsys):
     """The figure with its unit, the same in degC, and what a requirement needs."""
-    run("degree-days", *UC_IPM_DAY.split(), "--method", "double-sine")
+    asked = [*UC_IPM_DAY.split(), "--next-min", 47]
+    run("degree-days", *asked, "--method", "double-sine")
 
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].split() == ["degree-days", "of", "the", "day", "9.61", "°F·d"]
@@ -87,7 +89,14 @@ DAY = "--min 10 --max 25 --lower 10 --method average"
         ),
         (f"{DAY} --lower 50", "--lower 50 °C is above 40 °C: it looks like °F"),
         (f"{DAY} --upper 88", "--upper 88 °C is above 50 °C: it looks like °F"),
-        (f"{DAY} --next-min 61", "--next-min 61 °C is above 50 °C: it looks like °F"),
+        (
+            f"{DAY} --next-min 9",
+            "--next-min belongs to --method double-sine and double-triangle, not to",
+        ),
+        (
+            f"{DAY} --method double-sine --next-min 61",
+            "--next-min 61 °C is above 50 °C: it looks like °F",
+        ),
         (f"{DAY} --method mean", "invalid choice: 'mean'"),
         (f"{DAY} --unit K", "invalid choice: 'K'"),
         (f"{DAY} --max-gap 2h", "--max-gap belongs to --readings, not to --min"),
@@ -168,10 +177,13 @@ RATE = "rate --model briere-1 --parameter a=2e-5 T0=9.6 Tm=36.6"
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        ("rate", "give --model and --temperature too; --models lists the models"),
-        (RATE, "give --temperature too"),
+        (
+            "rate",
+            "give --model, and --temperature or --readings; --models lists the models",
+        ),
+        (RATE, "give --temperature or --readings; --models lists"),
         (f"{RATE} --temperature nan", "'nan' is not a finite number"),
-        (f"{RATE} --temperature -300", "not below -273.15 C, got -300"),
+        (f"{RATE} --temperature -300", "--temperature -300 °C is below -60 °C"),
         (f"{RATE} T1=3 --temperature 25", "briere-1 has no parameter 'T1'"),
         (f"{RATE} a=3 --temperature 25", "--parameter a is given twice"),
         (f"{RATE} b --temperature 25", "--parameter 'b' is no NAME=NUMBER"),
@@ -179,6 +191,13 @@ RATE = "rate --model briere-1 --parameter a=2e-5 T0=9.6 Tm=36.6"
         ("rate --model briere-1 --temperature 25", "briere-1 lacks a, T0, Tm"),
         ("rate --model brier-1 --temperature 25", r"did you mean briere-1\?"),
         (f"{RATE} --models", "--models stands alone"),
+        ("rate --models --max-gap 2h", "--models stands alone"),
+        ("rate --models --readings x.csv", "--models stands alone"),
+        (f"{RATE} --temperature 20 --max-gap 2h", "--max-gap belongs to --readings"),
+        (
+            f"{RATE} --temperature 20 --readings x.csv",
+            "give --temperature or --readings, not both",
+        ),
     ],
 )
 def test_wrong_usage_of_rate_is_refused(capsys, words, said):

@@ -63,7 +63,7 @@ def test_a_constant_gives_the_days_that_were_observed(row):
     species, _, lower, required, celsius, days, within = row
     record = HeatRequirement(lower_c=lower, mean=required, sd=None, source=species)
 
-    assert record.days_at(celsius) == pytest.approx(days, rel=within)
+    assert record.mean / record.rate(celsius) == pytest.approx(days, rel=within)
 
 
 @pytest.mark.parametrize(
@@ -107,8 +107,9 @@ def test_published_constants_of_each_sex():
         for sex, lower, mean in (("female", 5.6, 1010.9), ("male", 5.9, 1022.0))
     )
 
-    assert female.days_at(25) == pytest.approx(52.1, abs=0.05)
-    assert male.days_at(25) == pytest.approx(53.5, abs=0.05)
+    days = [each.mean / each.rate(25) for each in (female, male)]
+
+    assert days == pytest.approx([52.1, 53.5], abs=0.05)
 
 
 def test_a_line_in_percent_an_hour_is_a_line_per_day():

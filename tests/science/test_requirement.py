@@ -49,7 +49,6 @@ def test_thresholds_are_no_attributes():
 
     assert shown == {
         "counts_like",
-        "days_at",
         "facts",
         "learned",
         "mean",
@@ -67,7 +66,7 @@ def test_what_was_learned_keeps_thresholds_and_method():
     assert learned.counts_like(heat())
     assert learned.facts.fitted_with == "constant temperatures"
     assert (learned.mean, learned.spread) == (640.0, 20.0)
-    assert learned.days_at(20.0) == 64.0
+    assert learned.mean / learned.rate(20.0) == 64.0
     assert not learned.counts_like(heat(lower_c=11.0))
 
 
@@ -83,8 +82,6 @@ def test_rate_follows_its_own_thresholds():
     rates = [heat().rate(t) for t in (5.0, 10.0, 22.0, 30.0, 35.0)]
 
     assert rates == pytest.approx([0.0, 0.0, 12.0, 20.0, 20.0])
-    assert heat().days_at(22.0) == pytest.approx(50.0)
-    assert heat().days_at(9.0) == math.inf
 
 
 def test_an_unknown_spread_is_assumed_and_said():

@@ -15,9 +15,7 @@ from monitor.science.degree_days import integrate
 from monitor.science.rate_models import model
 from monitor.science.summation import (
     ACCURACY,
-    Development,
     develop,
-    develop_between,
     mean_rates,
     with_missing,
 )
@@ -159,18 +157,16 @@ def test_below_the_optimum_warmer_is_never_slower(curve, fit, warmer):
     assert cool.fraction <= warm.fraction * (1 + 1e-9) + 1e-12
 
 
-@given(curve=curves(), fit=any_fit, cuts=st.lists(st.floats(-0.1, 1.1), min_size=1))
-def test_sums_of_adjoining_spans_add_up(curve, fit, cuts):
-    """Cut anywhere, beyond the ends too: the parts make the whole."""
+@given(curve=curves(), fit=any_fit, data=st.data())
+def test_sums_of_adjoining_spans_add_up(curve, fit, data):
+    """Cut at any readings: the parts make the whole."""
     times, values = curve
-    length = int(times[-1])
-    instants = sorted([-HOUR_US, *(round(c * length) for c in cuts), length + HOUR_US])
+    last = len(times) - 1
+    cuts = data.draw(st.sets(st.integers(0, last)))
 
     parts = [
-        develop_between(
-            times, values, fit, since_us=since, until_us=until, max_gap=2 * HOUR
-        )
-        for since, until in pairwise(instants)
+        total((times[a : b + 1], values[a : b + 1]), fit, 2 * HOUR)
+        for a, b in pairwise(sorted({0, last} | cuts))
     ]
 
     whole = total(curve, fit, 2 * HOUR)
@@ -226,14 +222,14 @@ def test_a_gap_is_missing_not_zero_and_not_carried_forward():
 
 
 def test_a_rate_that_rises_for_ever_has_no_upper_bound():
-    """The linear model alone: high is None. Without readings there is no estimate."""
+    """The linear model alone: high is None. Unmeasured time has no estimate."""
     fit = FITS["linear"]
-    nothing = np.array([], dtype=np.int64), np.array([], dtype=np.float64)
+    times = np.array([0, 2 * HOUR_US], dtype=np.int64)
 
-    silent = develop_between(*nothing, fit, since_us=0, until_us=HOUR_US, max_gap=HOUR)
+    silent = total((times, np.full(2, 25.0)), fit, HOUR)
     got = with_missing(silent, fit)
 
-    assert silent == Development(0, timedelta(0), HOUR, 0, HOUR_US)
+    assert (silent.measured, silent.missing) == (timedelta(0), 2 * HOUR)
     assert (got.estimate, got.low, got.high, got.coverage) == (None, 0, None, 0)
 
 
@@ -242,12 +238,9 @@ def test_pieces_lose_no_pair_between_them():
     fit, count = FITS["aghdam briere-1"], 2 * PIECE + 5
     times = np.arange(count, dtype=np.int64) * 60_000_000
     values = 22 + 12 * np.sin(np.arange(count) / 100)
-    edges = [(int(times[a]), int(times[b])) for a, b in ((0, 5000), (5000, count - 1))]
     halves = [
-        develop_between(
-            times, values, fit, since_us=since, until_us=until, max_gap=HOUR
-        )
-        for since, until in edges
+        total((times[part], values[part]), fit)
+        for part in (slice(0, 5001), slice(5000, count))
     ]
 
     got = total((times, values), fit)
@@ -283,13 +276,9 @@ def test_arrays_that_mean_nothing_are_refused(hours, values, words):
         total((times, np.array(values, dtype=np.float64)), FITS["linear"])
 
 
-def test_spans_that_run_backwards_are_refused():
-    """Zero permitted gap, an end before the beginning."""
+def test_a_gap_of_nothing_is_refused():
+    """No two readings stand so close."""
     times, values = np.array([0, HOUR_US]), np.array([20.0, 20.0])
 
     with pytest.raises(ValueError, match="max_gap must be above zero"):
         total((times, values), FITS["linear"], timedelta(0))
-    with pytest.raises(ValueError, match="ends at 0 us, before 1 us"):
-        develop_between(
-            times, values, FITS["linear"], since_us=1, until_us=0, max_gap=HOUR
-        )
