@@ -49,19 +49,26 @@ NaN where something was read by hand, but no value of that instant.
 
 class HeatRule(msgspec.Struct, frozen=True):
     """
-    Thresholds and cutoff of a stage.
+    Thresholds, cutoff and daily method of a stage.
 
     Attributes:
         lower_c: Lower threshold. [degC]
         upper_c: Upper threshold, where there is one. [degC]
         cutoff: What happens above it.
         assumed: The lower threshold is an assumption, not published.
+        method: The form of a day of which only the extremes were read.
     """
 
     lower_c: float
     upper_c: float | None
     cutoff: Cutoff
     assumed: bool
+    method: daily.Method = daily.DEFAULT_METHOD
+
+    @property
+    def looks_ahead(self) -> bool:
+        """Whether a day of extremes takes its second half from the next minimum."""
+        return self.method.startswith("double")
 
 
 class Measured(Protocol):
@@ -70,7 +77,8 @@ class Measured(Protocol):
 
     Attributes:
         degree_days: As measured. [degC d]
-        least: As far as the cohort may have been colder than what measured. [degC d]
+        least: As far as the cohort may have been colder than what measured, or most of
+            the time as cold as the minimum that was read. [degC d]
         most: And warmer. [degC d]
         measured_s: Time that readings bridged. [s]
         missing_s: Time that they did not. [s]
@@ -196,7 +204,7 @@ def measure(
         now: Nothing is counted beyond it. UTC.
     """
     if span.extremes is not None:
-        made = _between(span.extremes, span.since, until, rule)
+        made = _between(span, span.extremes, until, rule)
         return Spanned(made, until, settled=True)
     best: Spanned | None = None
     for sensor in span.sensors:
@@ -214,22 +222,39 @@ def measure(
 
 
 def _between(
-    extremes: tuple[float, float], since: datetime, until: datetime, rule: HeatRule
+    span: FedSpan, extremes: tuple[float, float], until: datetime, rule: HeatRule
 ) -> Bounded:
-    """Spread the day of a minimum and maximum evenly over the time that they are of."""
+    """
+    Spread the day of a minimum and maximum evenly over the time that they are of.
+
+    Two extremes do not tell how long it was how warm: a room may stand at its minimum
+    but for one sunny hour. So the bounds are those of a time that was anything between
+    the two. What the daily methods differ by is no bound: they all are guesses at a
+    smooth day, and a piece of a day may lie whole in its night.
+    """
     low, high = extremes
     per_day = daily.degree_days(
         low,
         high,
         lower=rule.lower_c,
         upper=rule.upper_c,
-        method="single-sine",
+        method=rule.method,
         cutoff=rule.cutoff,
+        next_minimum=span.next_lowest,
     )
-    span = until - since
-    degree_days = per_day * (span / DAY)
+    # the double methods go on to the next minimum, which is of another time
+    least, most = rate_bounds(
+        low, high, lower_c=rule.lower_c, upper_c=rule.upper_c, cutoff=rule.cutoff
+    )
+    days = (until - span.since) / DAY
     return Bounded(
-        degree_days, degree_days, degree_days, span.total_seconds(), 0.0, low, high
+        per_day * days,
+        min(least, per_day) * days,
+        max(most, per_day) * days,
+        (until - span.since).total_seconds(),
+        0.0,
+        low,
+        high,
     )
 
 

@@ -2,12 +2,14 @@
 Minimum and maximum read by hand, as the degree-day account counts them.
 
 A thermometer that keeps its extremes tells nothing of the instant that it is read at,
-but bounds the whole time since its reset. That time counts as measured, at the rate of
-a single sine between the two (`monitor.science.daily`), spread evenly over it.
+but bounds the whole time since its reset. That time counts as measured, at the rate
+that the daily method of the stage makes of the two (`monitor.science.daily`), spread
+evenly over it.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
+from itertools import islice, zip_longest
 
 import msgspec
 import numpy as np
@@ -21,6 +23,9 @@ from monitor.site.words import Quantity
 HAND_GAP = timedelta(hours=26)
 """A person reads once a day, and not on the minute."""
 
+FOLLOWS = timedelta(hours=2)
+"""A pair whose time begins later is of another night: own choice."""
+
 _Place = tuple[str, Quantity]
 
 
@@ -33,12 +38,15 @@ class Extremes(msgspec.Struct, frozen=True):
         until: When they were read. UTC.
         lowest: [degC]
         highest: [degC]
+        next_lowest: The lowest of the time that follows at once; None where nobody
+            read it. [degC]
     """
 
     since: datetime
     until: datetime
     lowest: float
     highest: float
+    next_lowest: float | None = None
 
 
 class HandLog(msgspec.Struct, frozen=True):
@@ -145,4 +153,13 @@ def _log(entries: Iterable[Entry]) -> HandLog:
             if since < at:
                 extremes.append(Extremes(since, at, low, high))
         before = at
-    return HandLog(tuple(extremes), values)
+    return HandLog(tuple(_looking_ahead(extremes)), values)
+
+
+def _looking_ahead(extremes: Sequence[Extremes]) -> Iterator[Extremes]:
+    """Tell each pair the lowest of the one that follows it."""
+    for pair, following in zip_longest(extremes, islice(extremes, 1, None)):
+        if following is not None and following.since - pair.until <= FOLLOWS:
+            yield msgspec.structs.replace(pair, next_lowest=following.lowest)
+        else:
+            yield pair

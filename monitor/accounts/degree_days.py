@@ -16,6 +16,7 @@ from monitor.accounts.bounded import Bounded, HeatRule, Series, measure
 from monitor.accounts.feeding import DAY, FedSpan, on_day
 from monitor.accounts.heat import CohortHeat
 from monitor.accounts.instruments import Instruments
+from monitor.science.daily import method_named
 from monitor.site.house import Cohort
 from monitor.site.species_file import Development
 
@@ -30,8 +31,8 @@ class DayHeat(msgspec.Struct, frozen=True):
     Attributes:
         day: The UTC day.
         degree_days: Measured part. [degC d]
-        least: The same as far as the cohort may have been colder than what measured.
-            [degC d]
+        least: The same as far as the cohort may have been colder than what measured,
+            or most of the time as cold as a minimum read by hand. [degC d]
         most: And warmer. [degC d]
         measured_s: Time that readings bridged. [s]
         missing_s: Time that they did not. [s]
@@ -68,8 +69,13 @@ def heat_rule(development: Development | None) -> HeatRule | None:
         lower, assumed = development.assumed_lower_threshold, True
     if lower is None:
         return None
-    cutoff = development.cutoff or "horizontal"
-    return HeatRule(lower, development.upper_threshold, cutoff, assumed)
+    return HeatRule(
+        lower,
+        development.upper_threshold,
+        development.cutoff or "horizontal",
+        assumed,
+        method_named(development.fitted_with),
+    )
 
 
 def requirement(development: Development, sex: str) -> float | None:
@@ -108,8 +114,8 @@ def day_heat(
     Readings before and after the day close its first and last pair, so that a pair
     across midnight or across a change of stage counts exactly once. Time after the last
     reading is *open*, neither measured nor missing, as long as a next reading may still
-    bridge it. A time whose extremes were read by hand is measured, at the rate of a
-    single sine between them.
+    bridge it. A time whose extremes were read by hand is measured, at the rate of the
+    rule's daily method between them.
 
     Args:
         day: The day.
@@ -181,6 +187,7 @@ def fingerprint(
                 span.source,
                 tuple(instruments.mark(s, span.quantity) for s in span.sensors),
                 span.extremes,
+                span.next_lowest if rule.looks_ahead else None,
                 (span.distance.offset_k, span.distance.spread_k),
             )
             for span in parts

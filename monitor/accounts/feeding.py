@@ -34,6 +34,8 @@ class FedSpan(msgspec.Struct, frozen=True):
         source: "own probe", "shelf", "room", "hand" or "none".
         extremes: Lowest and highest of the time, where a thermometer read by hand
             keeps them; it speaks for the time instead of the sensors. [degC]
+        next_lowest: Lowest of the time that followed, where that was read too; None
+            otherwise. [degC]
         distance: How far the cohort is from what measured.
     """
 
@@ -45,6 +47,7 @@ class FedSpan(msgspec.Struct, frozen=True):
     source: str
     extremes: tuple[float, float] | None = None
     distance: Distance = HERE
+    next_lowest: float | None = None
 
 
 def longest_gap(site: Site) -> Callable[[str], timedelta]:
@@ -147,6 +150,7 @@ def _spans(
             feed.source,
             None if pair is None else (pair.lowest, pair.highest),
             distance,
+            None if pair is None else pair.next_lowest,
         )
 
 

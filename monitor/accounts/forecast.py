@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 import msgspec
 import numpy as np
 
+from monitor.accounts.begins import counted_since, daily_pace, stage_ages
 from monitor.accounts.feeding import DAY
 from monitor.accounts.forecast_needs import (
     Learned,
@@ -37,6 +38,7 @@ from monitor.accounts.forecast_warmth import (
 )
 from monitor.accounts.heat import CohortHeat
 from monitor.accounts.instruments import Instruments, Readings
+from monitor.accounts.sightings import StageSpan
 from monitor.science.forecast import (
     FINE,
     VALUES,
@@ -55,7 +57,9 @@ HORIZON = timedelta(days=7305)
 """Nothing is dated beyond twenty years: own choice."""
 
 GAP_VALUES = 5
-"""What a gap may have hidden is written as so many equally likely values."""
+"""
+What a gap or an unseen beginning hides is written as so many equally likely values.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +91,8 @@ class Forecaster:
         stated: A set point, and how far the animals are from the probe.
         learned: Requirements that stand before those of the files.
         instruments: By what the house measures.
+        begun: What is known of the beginning of each cohort's stage, by its id; the
+            account's own beginning counts for those that are not in it.
     """
 
     site: Site
@@ -98,6 +104,7 @@ class Forecaster:
     instruments: Instruments
     stated: Assumptions = field(default_factory=Assumptions)
     learned: Learned = field(default_factory=dict)
+    begun: Mapping[int, StageSpan] = field(default_factory=dict)
     _places: Places | None = None
     _needs: dict[tuple[str, Sex], tuple[StageNeed, ...]] = field(default_factory=dict)
 
@@ -164,7 +171,7 @@ class Forecaster:
         if warmth is None:
             return None
         way = _Way(sex, ahead, warmth, self.now)
-        way.follow(self._had(cohort, ahead[0], warmth), self._age_days(cohort))
+        way.follow(*self._had(cohort, ahead[0], warmth))
         if len(ahead) > 1:
             way.wait(self.stated)
         return way
@@ -182,17 +189,41 @@ class Forecaster:
         heat = self.heats.get(cohort.id)
         return heat if heat is not None and heat.stage == cohort.stage else None
 
-    def _age_days(self, cohort: Cohort) -> float:
-        return max((self.now - cohort.stages[-1].since) / DAY, 0.0)
-
-    def _had(self, cohort: Cohort, need: StageNeed, warmth: Warmth) -> Array:
+    def _had(
+        self, cohort: Cohort, need: StageNeed, warmth: Warmth
+    ) -> tuple[Array, float]:
         """
-        Equally likely amounts that a cohort has had in its stage.
+        Equally likely amounts that a cohort has had in its stage, and its age in days.
+
+        The account counts from one instant. Where the stage began between two visits
+        it may be older or younger than that, by what the recent past gives in the
+        time; the age is then the longest.
+        """
+        counted = max((self.now - counted_since(cohort)) / DAY, 0.0)
+        had = self._counted(cohort, need, warmth, counted)
+        span = self.begun.get(cohort.id)
+        course = warmth.courses[0] if warmth.courses else None
+        if span is None or span.stage != need.stage.id or course is None:
+            return had, counted
+        if need.record is None:
+            return had, counted
+        ages = stage_ages(span, self.now, course, need.record)
+        more = (ages - counted) * daily_pace(course)
+        every = np.maximum(had[np.newaxis, :] + more[:, np.newaxis], 0.0)
+        every = every.reshape(1, -1)
+        if had.size > 1 and more.size > 1:
+            every = condensed(every, GAP_VALUES)
+        return every[0], float(ages.max())
+
+    def _counted(
+        self, cohort: Cohort, need: StageNeed, warmth: Warmth, age: float
+    ) -> Array:
+        """
+        Equally likely amounts since the account began, *age* days ago.
 
         Time without readings counts between the least and the most that a day of the
         place's record gave; how far the animals are from the probe is in the course.
         """
-        age = self._age_days(cohort)
         if not isinstance(need.record, HeatRequirement) or not warmth.extremes:
             return np.array([age])
         heat, (least, most) = self._account(cohort), warmth.extremes[0]

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 
+from monitor.accounts.begins import present_spans
 from monitor.accounts.forecast import Forecaster
 from monitor.accounts.forecast_needs import Learned
 from monitor.accounts.forecast_warmth import Assumptions
@@ -50,4 +51,5 @@ def forecaster(
         stated=stated or Assumptions(),
         learned=learned or {},
         instruments=Instruments(declared.site, entries, declared.checks),
+        begun=present_spans(house, declared.library, entries, now=now),
     )

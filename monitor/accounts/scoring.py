@@ -3,10 +3,13 @@ Forecasts against what happened: how often the 10 to 90 % interval held.
 
 For every stage whose beginning was seen, the forecast of its end is made again as it
 was at that beginning: from the requirement, the place's 28 days before it, and
-nothing that came later. What happened is known between two visits; such a change is
-inside the interval with the share of the time between the visits that is. A stage
-that lasts beyond its 90 % date is late, and counts, so that slow animals are not
-forgotten. Stages that heat alone does not end were promised no interval.
+nothing that came later. A beginning between two visits is taken half-way, and is as
+doubtful to this forecast as to those that keepers read (`monitor.accounts.begins`).
+
+What happened is known between two visits; such a change is inside the interval with
+the share of the time between the visits that is. A stage that lasts beyond its 90 %
+date is late, and counts, so that slow animals are not forgotten. Stages that heat
+alone does not end were promised no interval.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -15,8 +18,8 @@ from statistics import median
 from typing import cast
 
 import msgspec
-import numpy as np
 
+from monitor.accounts.begins import daily_pace, stage_ages
 from monitor.accounts.feeding import DAY
 from monitor.accounts.forecast_needs import StageNeed, file_record
 from monitor.accounts.forecast_warmth import Assumptions, Places
@@ -230,7 +233,7 @@ class Hindcaster:
 
     def _score(self, cohort: Cohort, span: StageSpan) -> Scored | None:
         made_at = middle(span.begun_after, span.begun_by)
-        predicted = self._predicted(cohort, span.stage, made_at)
+        predicted = self._predicted(cohort, span, made_at)
         if predicted is None:
             return None
         hold = held(predicted, span.ended_after, span.ended_by)
@@ -256,10 +259,10 @@ class Hindcaster:
         )
 
     def _predicted(
-        self, cohort: Cohort, stage_id: str, at: datetime
+        self, cohort: Cohort, span: StageSpan, at: datetime
     ) -> tuple[datetime, datetime, datetime] | None:
         """The forecast of a stage's end at its beginning; None where there was none."""
-        stage = self._library.stage(cohort.species, stage_id)
+        stage = self._library.stage(cohort.species, span.stage)
         place = cohort.place_at(at)
         if stage is None or stage.development is None or place is None:
             return None
@@ -276,7 +279,13 @@ class Hindcaster:
         course = None if warmth is None else warmth.courses[0]
         if course is None or not course.moves:
             return None
-        ends = first_ends(course, record.needs(FINE), np.zeros(1), age_days=0.0)
+        ages = stage_ages(span, at, course, record)
+        ends = first_ends(
+            course,
+            record.needs(FINE),
+            ages * daily_pace(course),
+            age_days=float(ages.max()),
+        )
         days = quantiles(ends)
         if days[2] >= HORIZON_DAYS:
             return None

@@ -34,6 +34,7 @@ References:
     are checked against the printed output of UC IPM, which caps as said above.
 """
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, get_args
@@ -52,6 +53,9 @@ Method = Literal[
     "double-triangle",
 ]
 """The form that a day is given."""
+
+DEFAULT_METHOD: Method = "single-sine"
+"""Where nobody says which: the commonest one, which needs no other day."""
 
 Unit = Literal["C", "F"]
 """The unit of temperatures, thresholds and degree-days."""
@@ -80,6 +84,25 @@ class _Above:
 
 _Form = Callable[[Values, Values, float], _Above]
 """What lies above a threshold, of days from n to x."""
+
+
+def method_named(words: str | None) -> Method:
+    """
+    Tell which daily method a description of how a sum was fitted names.
+
+    A hyphen is as good as a space, and what else is said is passed over, as in "daily
+    single sine, horizontal cutoff". An average counts only as "daily average", "average
+    method", or where it is the first thing said: papers average much else.
+
+    Args:
+        words: What a species file says; None where it says nothing.
+
+    Returns:
+        `DEFAULT_METHOD` where none is named, or more than one.
+    """
+    said = " ".join(re.sub(r"[-\s]+", " ", words or "").casefold().split())
+    found = {method for method, named in _NAMED.items() if named.search(said)}
+    return found.pop() if len(found) == 1 else DEFAULT_METHOD
 
 
 def degree_days(
@@ -241,6 +264,18 @@ _FORMS: dict[str, _Form] = {
     "single-triangle": _triangle,
     "double-triangle": _triangle,
 }
+
+_NAMED: dict[Method, re.Pattern[str]] = {
+    "average": re.compile(
+        r"(?<!clipped )\b(daily average|average method)\b|^average\s*(,|;|$)"
+    ),
+    "clipped-average": re.compile(r"\bclipped (daily )?average\b"),
+    "single-sine": re.compile(r"\bsingle sine\b"),
+    "double-sine": re.compile(r"\bdouble sine\b"),
+    "single-triangle": re.compile(r"\bsingle triangle\b"),
+    "double-triangle": re.compile(r"\bdouble triangle\b"),
+}
+"""How a description names a method, in small letters and without hyphens."""
 
 
 def _known(method: str, unit: str) -> _Form:

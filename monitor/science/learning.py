@@ -103,7 +103,7 @@ def alone(prior: Prior) -> Prior:
     """Weaken a prior until the observations speak alone, to be told to others."""
     return _with_spread(
         prior.log_median,
-        prior.log_spread,
+        math.exp(prior.log_spread),
         weight=_ALONE_WEIGHT,
         spread_weight=WEAK_SPREAD_WEIGHT,
     )
@@ -153,17 +153,18 @@ def learn(prior: Prior, amounts: Sequence[Amount]) -> Posterior:
 
 def _prior(mean: float, relative: float, weight: float, spread_weight: float) -> Prior:
     centre, spread = log_moments(mean, relative * mean)
-    return _with_spread(
-        centre, math.log(spread), weight=weight, spread_weight=spread_weight
-    )
+    return _with_spread(centre, spread, weight=weight, spread_weight=spread_weight)
 
 
 def _with_spread(
-    centre: float, log_spread: float, *, weight: float, spread_weight: float
+    centre: float, spread: float, *, weight: float, spread_weight: float
 ) -> Prior:
-    """A prior whose expected ln sigma is as given."""
-    from scipy.special import digamma  # noqa: PLC0415
+    """
+    Count a spread like so many cohorts whose mean square is exactly it.
 
+    Of half the weight and half the sum of squares, as these cohorts would give. A
+    scale by which the spread is the expected ln sigma counts the squares for less than
+    the weight, and eight cohorts later the intervals are still too narrow.
+    """
     shape = spread_weight / 2
-    scale = math.exp(2 * log_spread + float(digamma(shape)))
-    return Prior(centre, weight, shape, scale)
+    return Prior(centre, weight, shape, shape * spread**2)

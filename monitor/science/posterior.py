@@ -44,10 +44,8 @@ class Prior:
 
     @property
     def log_spread(self) -> float:
-        """The expected ln sigma."""
-        from scipy.special import digamma  # noqa: PLC0415
-
-        return 0.5 * (math.log(self.scale) - float(digamma(self.shape)))
+        """Of the cohorts that it counts like: see `Posterior`. [ln]."""
+        return 0.5 * math.log(self.scale / self.shape)
 
     @property
     def mean(self) -> float:
@@ -76,7 +74,9 @@ class Posterior:
         q90: With 90 %. [the unit]
         effective: How many exactly seen cohorts the observations were worth.
         log_median: Expected mu. [ln of the unit]
-        log_spread: Expected ln sigma.
+        log_spread: ln of the sigma whose 1 / sigma^2 is the expected one. For exactly
+            seen amounts that is the mean square of the cohorts, those that the prior
+            counts like included, and the scale of the predicted Student distribution.
     """
 
     mean: float
@@ -178,11 +178,11 @@ class _Grid:
         """All figures."""
         weights = self.weights
         log_median = float((weights * self.mu).sum())
-        log_spread = float((weights.sum(axis=1) * self.tau).sum())
+        rows = weights.sum(axis=1)
+        log_spread = self._log_spread(rows)
         mean, sd = moments(log_median, math.exp(log_spread))
         low, high = self._mean_quantile(0.05), self._mean_quantile(0.95)
         q10, q50, q90 = (self._predicted(share) for share in (0.1, 0.5, 0.9))
-        rows = weights.sum(axis=1)
         safe = np.where(rows > 0, rows, 1.0)
         middle = (weights * self.u).sum(axis=1) / safe
         off = (self.u[None, :] - middle[:, None]) ** 2
@@ -199,6 +199,12 @@ class _Grid:
             log_median=log_median,
             log_spread=log_spread,
         )
+
+    def _log_spread(self, rows: Array) -> float:
+        least = float(self.tau[rows > 0].min())
+        # relative to the smallest, so that no square overflows
+        precision = float((rows * np.exp(2 * (least - self.tau))).sum())
+        return least - 0.5 * math.log(precision)
 
     def _logs(self, u: Array, tau: Array) -> Array:
         # the step from mu to u has the Jacobian sigma

@@ -2,17 +2,22 @@
 
 from datetime import timedelta
 from itertools import pairwise
+from typing import get_args
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.accounts.bounded import HeatRule, measure
 from monitor.accounts.by_hand import HAND_GAP, cut_by, hand_logs, without_extremes
+from monitor.accounts.feeding import FedSpan
+from monitor.accounts.instruments import Instruments
 from monitor.accounts.worker import AccountsWorker
 from monitor.clock import to_us
 from monitor.heart.events import Reading
-from monitor.science.daily import degree_days
+from monitor.science.daily import Method, degree_days
+from monitor.science.degree_days import integrate_between
 from monitor.site.journal import HandReading
 from monitor.site.words import Quantity
 from monitor.store.reader import Reader
@@ -65,14 +70,18 @@ def sine(low, high, cutoff="horizontal"):
 
 
 def test_a_pair_counts_its_time_by_a_single_sine():
-    """Reset at the start, read after 24 h: measured in full, as one day of the sine."""
+    """
+    Reset at the start, read after 24 h: measured in full, as one day of the sine.
+
+    It may have been 8 nearly all day, or 24: nothing, or 14 above 10.
+    """
     told = read(in_the_dark(), START + DAY, lowest=8, highest=24, since=START)
 
     got = kept(told).heat(START + DAY)
 
     assert got.degree_days == pytest.approx(sine(8, 24))
     assert (got.coverage, got.sources) == (1, ("hand",))
-    assert got.low == got.high == got.degree_days
+    assert (got.low, got.high) == pytest.approx((0, 14))
 
 
 def test_daily_readings_reach_back_to_one_another():
@@ -111,21 +120,127 @@ def test_the_sum_is_spread_over_days_and_stages_evenly():
 def test_the_stage_has_its_own_cutoff(cutoff):
     """A day that rises above the upper threshold, under the daily rule."""
     told = read(in_the_dark(), START + DAY, lowest=20, highest=40, since=START)
-    shop = kept(told)
-    egg = {"driven_by": "heat", "lower_threshold": 10.0, "upper_threshold": 30.0}
-    shop.library = Shop(
-        told,
-        egg=egg
-        | {
-            "cutoff": cutoff,
-            "fitted_with": "single-sine",
-            "required_degree_days": [{"sex": "any", "mean": 200.0, "sd": 20.0}],
-        },
-    ).library
 
-    got = shop.heat(START + DAY)
+    got = fitted(told, "constant temperatures", cutoff=cutoff).heat(START + DAY)
 
     assert got.degree_days == pytest.approx(sine(20, 40, cutoff))
+
+
+# the daily method
+
+
+def fitted(told, with_, **changes):
+    """A shop whose eggs have a sum that was fitted with some method."""
+    shop = kept(told)
+    egg = quillmere.heat(fitted_with=with_, **changes)
+    shop.library = Shop(told, egg=egg).library
+    return shop
+
+
+@pytest.mark.parametrize("method", get_args(Method))
+def test_a_pair_counts_by_the_method_of_the_sum(method):
+    """A requirement holds only for days that are formed as those it was fitted with."""
+    told = read(in_the_dark(), START + DAY, lowest=8, highest=24, since=START)
+    words = f"daily {method.replace('-', ' ')}, horizontal cutoff"
+
+    got = fitted(told, words).heat(START + DAY)
+
+    expected = degree_days(8, 24, lower=10, upper=30, method=method)
+    assert got.degree_days == pytest.approx(expected)
+
+
+def test_a_double_method_goes_on_to_the_minimum_of_the_next_pair():
+    """Three pairs in a row: of the last one nobody knows the night that follows."""
+    told = read(in_the_dark(), START, lowest=15, highest=20)
+    for n, (low, high) in enumerate([(8, 24), (12, 34), (6, 20)], start=1):
+        read(told, START + n * DAY, lowest=low, highest=high)
+
+    got = fitted(told, "double sine").heat(START + 3 * DAY)
+
+    expected = [
+        degree_days(*day, lower=10, upper=30, method="double-sine", next_minimum=then)
+        for day, then in [((8, 24), 12), ((12, 34), 6), ((6, 20), None)]
+    ]
+    assert got.degree_days == pytest.approx(sum(expected))
+
+
+@pytest.mark.parametrize(("pause", "then"), [(1, 14), (3, None)])
+def test_a_pair_that_begins_later_is_of_another_night(pause, then):
+    """An hour between reading and reset is a slow hand; after three nobody knows."""
+    told = read(in_the_dark(), START + 20 * HOUR, lowest=8, highest=24, since=START)
+    reset = START + (20 + pause) * HOUR
+    read(told, START + 40 * HOUR, lowest=14, highest=20, since=reset)
+
+    first, _ = hand_logs(told.entries)["tub-1", Quantity.AIR_TEMPERATURE].extremes
+
+    assert first.next_lowest == then
+
+
+@pytest.mark.parametrize(
+    ("words", "changed"), [("single sine", [1]), ("double sine", [0, 1])]
+)
+def test_the_next_pair_makes_the_day_before_anew_where_it_counts(words, changed):
+    """Only a double method looks ahead: the others keep the day that they have."""
+    told = read(in_the_dark(), START + DAY, lowest=8, highest=24, since=START)
+    shop = fitted(told, words)
+    shop.work(START + 3 * DAY)
+
+    read(told, START + 2 * DAY, lowest=16, highest=20)
+    got = shop.work(START + 3 * DAY)
+
+    assert [(row.day - START.date()).days for row in got.days] == changed
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    curve=st.lists(st.floats(0, 45), min_size=2, max_size=12),
+    cutoff=st.sampled_from(["horizontal", "vertical", "intermediate"]),
+    words=st.sampled_from(get_args(Method)),
+    piece=st.tuples(st.integers(0, 47), st.integers(1, 48)),
+)
+def test_the_bounds_hold_the_truth_of_any_curve(curve, cutoff, words, piece):
+    """
+    Whatever ran between the two extremes, and of any piece of the time.
+
+    The truth is the exact integral over the curve; `science.degree_days` has its own
+    checks.
+    """
+    begin = START + min(piece[0], 47) * HOUR / 2
+    until = min(begin + piece[1] * HOUR / 2, START + DAY)
+    times = to_us(START) + np.linspace(0, 24, len(curve)) * 3_600_000_000
+    rule = HeatRule(10.0, 30.0, cutoff, assumed=False, method=words)
+    span = FedSpan(
+        begin,
+        until,
+        (HAND,),
+        Quantity.AIR_TEMPERATURE,
+        "tub-1",
+        "hand",
+        extremes=(min(curve), max(curve)),
+        next_lowest=-5.0,
+    )
+
+    got = measure(
+        span,
+        until,
+        readings={},
+        rule=rule,
+        instruments=Instruments(quillmere.site()),
+        now=NEXT_WEEK,
+    ).sum
+
+    truth = integrate_between(
+        times.astype(np.int64),
+        np.array(curve),
+        since_us=to_us(begin),
+        until_us=to_us(until),
+        lower_c=10.0,
+        upper_c=30.0,
+        cutoff=cutoff,
+        max_gap=DAY,
+    ).degree_days
+    assert got.least - 1e-6 <= truth <= got.most + 1e-6
+    assert got.least <= got.degree_days <= got.most
 
 
 def test_no_more_than_26_hours_count():
@@ -137,7 +252,7 @@ def test_no_more_than_26_hours_count():
     assert pairs(told) == [(7 * 24 - 26, 7 * 24, 8, 24)]
     assert got.degree_days == pytest.approx(sine(8, 24) * 26 / 24)
     assert got.coverage == pytest.approx(26 / 168)
-    assert got.high == pytest.approx(got.degree_days + 20 * (168 - 26) / 24)
+    assert got.high == pytest.approx(14 * 26 / 24 + 20 * (168 - 26) / 24)
 
 
 def test_a_first_reading_without_a_reset_has_no_time():

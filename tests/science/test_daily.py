@@ -7,7 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.science.daily import degree_days, degree_days_of_days
+from monitor.science.daily import (
+    DEFAULT_METHOD,
+    degree_days,
+    degree_days_of_days,
+    method_named,
+)
 from tests.science import published_days as published
 from tests.science.published_days import numbers
 
@@ -412,3 +417,34 @@ def test_of_many_days_the_bad_one_is_named():
         degree_days_of_days(low, high, lower=10, method="average")
     with pytest.raises(ValueError, match=r"of one length, got \(3,\), \(2,\) and"):
         degree_days_of_days(low, high[:2], lower=10, method="average")
+
+
+# words
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_a_method_is_known_by_its_words(method):
+    """As the command line writes it, as papers do, and with more said about it."""
+    words = method.replace("-", " ")
+
+    for said in (method, words.upper(), f"daily {words}, horizontal cutoff"):
+        assert method_named(said) == method
+    assert method_named(f"{words} method of daily  extremes") == method
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        None,
+        "",
+        "constant temperatures",
+        "linear rate above the threshold of the stage itself, as tabled",
+        "durations averaged over 3 cages, average of both sexes",
+        "degree-months above 13 degC from monthly means",
+        "double sine in the field, single triangle in the house",
+        "double sinew",
+    ],
+)
+def test_other_words_are_no_method(said):
+    """Nor are two methods one: then the single sine counts."""
+    assert method_named(said) == DEFAULT_METHOD == "single-sine"

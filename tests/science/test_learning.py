@@ -14,8 +14,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import optimize, stats
-from scipy.special import digamma
+from scipy import stats
 
 from monitor.science.learning import (
     BETWEEN_STUDIES,
@@ -30,7 +29,7 @@ from monitor.science.learning import (
     published,
 )
 from monitor.science.log_normal import (
-    log_likelihood,
+    log_mass,
     log_moments,
     moments,
     of_quantiles,
@@ -44,6 +43,7 @@ SIMULATED = (
     (2, 0.10, False),
     (3, 0.20, True),
 )
+SEEDS = range(4, 22)
 SPECIES = 200
 COHORTS = 8
 
@@ -53,16 +53,21 @@ def exactly(*amounts):
 
 
 def student(prior, amounts):
-    """Mean of mu and of ln sigma, and the predictive t, in closed form."""
+    """
+    Mean of mu, ln of the mean precision's sigma, and the predictive t (scipy.stats).
+
+    In closed form: Gelman et al., Bayesian Data Analysis, section 3.3 (from memory).
+    Amounts of several species stand side by side.
+    """
     y = np.log(amounts)
-    n, weight = y.size, prior.weight + y.size
-    mean = y.mean() if n else 0.0
-    centre = (prior.weight * prior.log_median + y.sum()) / weight
+    n, weight = len(y), prior.weight + len(y)
+    mean = y.mean(axis=0) if n else 0.0
+    centre = (prior.weight * prior.log_median + y.sum(axis=0)) / weight
     shape = prior.shape + n / 2
     off = prior.weight * n / weight * (mean - prior.log_median) ** 2
-    scale = prior.scale + (((y - mean) ** 2).sum() + off) / 2
-    log_spread = (math.log(scale) - digamma(shape)) / 2
-    wide = math.sqrt(scale / shape * (1 + 1 / weight))
+    scale = prior.scale + (((y - mean) ** 2).sum(axis=0) + off) / 2
+    log_spread = np.log(scale / shape) / 2
+    wide = np.sqrt(scale / shape * (1 + 1 / weight))
     return centre, log_spread, stats.t(2 * shape, centre, wide)
 
 
@@ -209,15 +214,6 @@ def scipys_fit(data):
     return sigma, median
 
 
-def test_the_likelihood_is_that_of_scipy():
-    """At several mu and sigma, constants included."""
-    amounts, data = censored()
-
-    for mu, sigma in ((6.0, 0.2), (5.5, 0.4), (6.4, 0.05)):
-        theirs = -stats.lognorm._penalized_nnlf((sigma, 0.0, math.exp(mu)), data)
-        assert log_likelihood(amounts, mu, sigma) == pytest.approx(theirs, rel=1e-9)
-
-
 def test_the_posterior_has_that_likelihood():
     """What the grid adds up is the prior times SciPy's likelihood, but for a factor."""
     amounts, data = censored()
@@ -234,22 +230,6 @@ def test_the_posterior_has_that_likelihood():
         left.append(made - of_prior - theirs)
 
     assert left == pytest.approx([left[0]] * 4, rel=1e-9)
-
-
-def test_it_is_highest_where_scipy_fits():
-    """`lognorm.fit` of the same censored data finds the same mu and sigma."""
-    amounts, data = censored()
-    sigma, median = scipys_fit(data)
-
-    mine = optimize.minimize(
-        lambda p: -log_likelihood(amounts, p[0], math.exp(p[1])),
-        (5.0, -1.0),
-        method="Nelder-Mead",
-        options={"xatol": 1e-7, "fatol": 1e-9},
-    ).x
-
-    assert mine[0] == pytest.approx(math.log(median), abs=1e-4)
-    assert math.exp(mine[1]) == pytest.approx(sigma, rel=1e-3)
 
 
 def test_much_data_goes_where_scipy_fits():
@@ -294,16 +274,54 @@ def test_200_simulated_species(simulated, kind):
 
 def test_a_ninth_cohort_comes_as_predicted(simulated):
     """
-    Of 600 ninth cohorts about 80 % need what lies between q10 and q90.
+    Of 600 ninth cohorts 80 % need what lies between q10 and q90.
 
-    In closed form, with every amount exactly seen, it is 76 to 79 %: eight cohorts and
-    a prior about the logarithm of the spread make intervals a little too narrow.
+    So few scatter by 1.6 % about what many show.
     """
     inside = [
         post.q10 <= ninth <= post.q90 for kind in simulated for post, _, ninth in kind
     ]
 
-    assert 0.74 <= np.mean(inside) <= 0.86
+    assert 0.77 <= np.mean(inside) <= 0.83
+
+
+@pytest.mark.parametrize(("relative", "known"), [kind[1:] for kind in SIMULATED])
+def test_exactly_seen_a_ninth_cohort_comes_as_predicted(relative, known):
+    """
+    In closed form, of 40,000 species: 80 % within the Student distribution's tenths.
+
+    A prior about the logarithm of the spread let 77 to 79 % fall inside.
+    """
+    random = np.random.default_rng(9)
+    sigma, species = math.sqrt(math.log1p(relative**2)), 40_000
+    prior = published(600.0, relative * 600.0 if known else None)
+    mu = random.normal(prior.log_median, BETWEEN_STUDIES, species)
+    needs = np.exp(random.normal(mu, sigma, (COHORTS + 1, species)))
+
+    _, _, predictive = student(prior, needs[:-1])
+
+    low, high = predictive.ppf(0.1), predictive.ppf(0.9)
+    inside = (low <= np.log(needs[-1])) & (np.log(needs[-1]) <= high)
+    assert inside.mean() == pytest.approx(0.8, abs=0.015)
+
+
+@pytest.mark.long
+def test_no_seed_was_picked():
+    """
+    Eighteen further seeds of each kind, 3,600 species.
+
+    Two in a hundred runs of 200 would leave 85 to 95 % even at exactly 90 %. Together
+    they show what the interval of the mean holds: 90 to 93 %.
+    """
+    for _, relative, known in SIMULATED:
+        made = [each for seed in SEEDS for each in simulate(seed, relative, known)]
+        errors = [post.mean / truth - 1 for post, truth, _ in made]
+        inside = [post.mean_low <= truth <= post.mean_high for post, truth, _ in made]
+        ninth = [post.q10 <= need <= post.q90 for post, _, need in made]
+
+        assert abs(np.mean(errors)) < 0.005
+        assert 0.88 <= np.mean(inside) <= 0.94
+        assert np.mean(ninth) == pytest.approx(0.8, abs=0.02)
 
 
 def test_censoring_leaves_no_bias():
@@ -502,14 +520,15 @@ def test_moments_go_forth_and_back():
 
 def test_the_tails_do_not_cancel():
     """Forty sigmas off, both ways, against SciPy's log functions."""
-    up = log_likelihood([Amount(math.exp(4.0), math.inf)], 0.0, 0.1)
-    down = log_likelihood([Amount(0, math.exp(-4.0))], 0.0, 0.1)
-    narrow = log_likelihood([Amount(1.0, 1.0 + 1e-9)], 0.0, 0.1)
+    left = np.array([40.0, -np.inf, 3.0])
+    right = np.array([np.inf, -40.0, 3.0 + 1e-9])
+
+    up, down, narrow = log_mass(left, right)
 
     assert up == pytest.approx(stats.norm.logsf(40.0), rel=1e-9)
     assert down == pytest.approx(stats.norm.logcdf(-40.0), rel=1e-9)
-    density = stats.lognorm(0.1).logpdf(1.0)
-    assert narrow == pytest.approx(density + math.log(1e-9), rel=1e-6)
+    density = stats.norm.logpdf(3.0)
+    assert narrow == pytest.approx(density + math.log(right[2] - left[2]), rel=1e-6)
 
 
 def test_a_prior_is_told_by_its_mean_and_spread():
