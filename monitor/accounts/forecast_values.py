@@ -139,6 +139,11 @@ def question(stages: Sequence[str]) -> str:
     """What to ask a keeper about stages that a cohort may be in; "" for nothing."""
     if not stages:
         return ""
-    if stages[0].rsplit("-", 1)[-1] in CELLS:
+    # whether an adult rests or feeds, an adult is what is seen
+    kind = stages[0].rsplit("-", 1)[-1]
+    if kind in CELLS:
         return "any sign of a cell?"
-    return f"any sign of {stages[0]}?"
+    if not kind.islower() or not kind.isalpha():
+        return f"any sign of {stages[0]}?"
+    article = "an" if kind[0] in "aeiou" else "a"
+    return f"any sign of {article} {kind}?"

@@ -1,25 +1,38 @@
 """The answer to ``forecast``, from the store alone: beside the daemon or without it."""
 
 import json
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import groupby
 from zoneinfo import ZoneInfo
 
 import msgspec
 
 from monitor.accounts.forecast import Forecaster, Worked
 from monitor.accounts.forecast_gather import forecaster
-from monitor.accounts.forecast_show import ShowForecast, SurvivalFigure, show
+from monitor.accounts.forecast_show import (
+    Lead,
+    ShowForecast,
+    SurvivalFigure,
+    lead_of,
+    show,
+)
 from monitor.accounts.forecast_values import NO_TEMPERATURE
 from monitor.accounts.forecast_warmth import Assumptions
 from monitor.accounts.known import Known, known
 from monitor.cli.command import Context
-from monitor.cli.forecast_command import Asked
-from monitor.cli.forecast_words import Words
+from monitor.cli.forecast_cohorts import CohortWords
+from monitor.cli.forecast_command import MOST_WEEKS, SPARE_WEEKS, WEEKS, Asked
+from monitor.cli.forecast_notes import Told
+from monitor.cli.forecast_overview import Overview
+from monitor.cli.forecast_show_words import ShowWords
+from monitor.cli.forecast_words import Calendar
 from monitor.clock import clock_from_environment
 from monitor.desk.said import iso, species_words, unknown
 from monitor.errors import RefusedError, UnreachableError, UsageError
 from monitor.site.house import Cohort
 from monitor.site.load import load
+from monitor.site.species_file import Species
 from monitor.store.figures import kept
 from monitor.store.reader import Reader
 
@@ -62,7 +75,7 @@ def answer(asked: Asked, context: Context) -> str:
             shows = list(_shows(asked, made, works, found.survival))
     if asked.json:
         return _json(made, works, shows)
-    return "\n".join(_lines(asked, made, works, shows))
+    return "\n".join(_lines(asked, made, works, shows)).rstrip()
 
 
 def _chosen(asked: Asked, made: Forecaster) -> Sequence[Cohort]:
@@ -115,19 +128,37 @@ def _shows(
     works: Sequence[Worked],
     survived: Mapping[str, SurvivalFigure],
 ) -> Iterator[ShowForecast]:
-    zone = ZoneInfo(made.site.site.time_zone)
     for each in dict.fromkeys(work.forecast.species for work in works):
         species = made.library.species.get(each)
         if species is not None:
-            yield show(
-                made,
-                works,
-                species,
-                weeks=asked.weeks,
-                hold_back=asked.hold_back,
-                zone=zone,
-                survival=survived.get(each),
-            )
+            yield _show(asked, made, works, species, survived.get(each))
+
+
+def _show(
+    asked: Asked,
+    made: Forecaster,
+    works: Sequence[Worked],
+    species: Species,
+    survival: SurvivalFigure | None,
+) -> ShowForecast:
+    """Look as far ahead as asked, else until eggs laid now are adults."""
+    return show(
+        made,
+        works,
+        species,
+        weeks=asked.weeks or horizon_weeks(lead_of(made, species)),
+        hold_back=asked.hold_back,
+        zone=ZoneInfo(made.site.site.time_zone),
+        survival=survival,
+    )
+
+
+def horizon_weeks(lead: Lead | None) -> int:
+    """So many weeks that an egg laid now is an adult in them, with two months left."""
+    if lead is None:
+        return WEEKS
+    weeks = math.ceil(min(lead.p90_days, MOST_WEEKS * 7.0) / 7) + SPARE_WEEKS
+    return min(max(weeks, WEEKS), MOST_WEEKS)
 
 
 def _json(
@@ -150,23 +181,37 @@ def _lines(
     asked: Asked,
     made: Forecaster,
     works: Sequence[Worked],
-    shows: Iterable[ShowForecast],
+    shows: Sequence[ShowForecast],
 ) -> Iterator[str]:
     zone = ZoneInfo(made.site.site.time_zone)
-    words = Words(
-        made.now,
-        zone,
-        degree_days=asked.degree_days,
-        every=asked.cohort is not None,
-    )
+    calendar, told = Calendar(made.now, zone), _told(made, works)
     yield f"{made.site.site.name}, {made.now.astimezone(zone):%a %d %b %H:%M}"
-    if not works:
-        yield "No cohort is followed."
+    if not told:
+        whose = f" of {asked.species}" if asked.species else ""
+        yield f"No cohort{whose} is followed."
+        return
+    yield ""
+    show_words = ShowWords(calendar)
+    if asked.whole_house:
+        yield from Overview(calendar, show_words).lines(told, shows)
+        return
+    closely = CohortWords(
+        calendar,
+        degree_days=asked.degree_days,
+        closely=asked.cohort is not None,
+    )
+    found = {show.species: show for show in shows}
+    for species, group in groupby(told, key=lambda each: each.cohort.species):
+        yield from closely.species(list(group))
+        if species in found:
+            yield from show_words.whole(found[species])
+            yield ""
+
+
+def _told(made: Forecaster, works: Iterable[Worked]) -> list[Told]:
+    found = []
     for work in works:
         cohort = made.house.cohorts[work.forecast.cohort]
         name = species_words(cohort.species, made.library)
-        yield ""
-        yield from words.cohort(cohort, name, work.forecast)
-    for told in shows:
-        yield ""
-        yield from words.show(told)
+        found.append(Told(cohort, name, work.forecast))
+    return found

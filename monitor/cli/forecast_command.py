@@ -10,6 +10,9 @@ from monitor.errors import UsageError
 from monitor.site.sections.development import COLDEST, HOTTEST
 
 WEEKS, MOST_WEEKS = 26, 520
+SPARE_WEEKS = 8
+"""Weeks in which a hole can still be filled by eggs laid now: own choice."""
+
 MOST_HELD = 10_000
 WIDEST = 10.0
 """A probe further from its animals than this tells nothing of them. [K]"""
@@ -22,19 +25,21 @@ class Asked(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         cohort: Only this one.
         species: Only cohorts of this one.
-        weeks: Of adults for the show.
+        every: Every cohort by itself.
+        weeks: Of adults for the show; None for as many as it takes from the egg.
         set_point_c: Stands for the future of every place. [degC]
         spread_c: Of tubs about their probe or the set point; None for what surveys
             of the places say. [K]
         hold_back: Adults of each sex kept for breeding.
-        degree_days: Tell them where the threshold is assumed, too.
+        degree_days: Tell them, and what each stage requires.
         published: Go by the species files alone.
         json: For programs.
     """
 
     cohort: str | None
     species: str | None
-    weeks: int
+    every: bool
+    weeks: int | None
     set_point_c: float | None
     spread_c: float | None
     hold_back: int
@@ -42,15 +47,26 @@ class Asked(msgspec.Struct, frozen=True, kw_only=True):
     published: bool
     json: bool
 
+    @property
+    def whole_house(self) -> bool:
+        """Like cohorts are told together, so that a house fits a screen."""
+        one = self.cohort is not None or self.species is not None
+        return not (one or self.every or self.degree_days)
+
 
 def _arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cohort", metavar="ID", help="only this one, stage by stage")
-    parser.add_argument("--species", metavar="ID", help="only cohorts of this species")
+    parser.add_argument(
+        "--species", metavar="ID", help="cohorts of this species, one by one"
+    )
+    parser.add_argument(
+        "--every", action="store_true", help="every cohort of the house, one by one"
+    )
     parser.add_argument(
         "--weeks",
         metavar="N",
-        default=str(WEEKS),
-        help=f"of adults for the show (default {WEEKS})",
+        help="of adults for the show (default: as many as it takes from egg to adult"
+        f" and {SPARE_WEEKS} more, at least {WEEKS})",
     )
     parser.add_argument(
         "--set-point",
@@ -72,7 +88,7 @@ def _arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--degree-days",
         action="store_true",
-        help="tell them where the threshold is assumed, too",
+        help="tell them, and what each stage requires, above which threshold, by whom",
     )
     parser.add_argument(
         "--published",
@@ -85,7 +101,12 @@ def _run(arguments: argparse.Namespace, context: Context) -> int:
     asked = Asked(
         cohort=arguments.cohort,
         species=arguments.species,
-        weeks=_whole("--weeks", arguments.weeks, 1, MOST_WEEKS),
+        every=arguments.every,
+        weeks=(
+            None
+            if arguments.weeks is None
+            else _whole("--weeks", arguments.weeks, 1, MOST_WEEKS)
+        ),
         set_point_c=_set_point(arguments.set_point),
         spread_c=_spread(arguments.spread),
         hold_back=_whole("--hold-back", arguments.hold_back, 0, MOST_HELD),
@@ -143,7 +164,7 @@ COMMANDS: tuple[Command, ...] = (
     Command(
         words=("forecast",),
         help="show when animals reach their later stages, and adults for the show",
-        example="forecast --species mecynorhina-torquata --set-point 24 --hold-back 2",
+        example="forecast --species dynastes-hercules --set-point 24 --hold-back 2",
         arguments=_arguments,
         run=_run,
     ),

@@ -417,7 +417,9 @@ def test_the_house_is_told_in_one_mapping():
         ((), ""),
         (("pupa",), "any sign of a cell?"),
         (("prepupa", "pupa"), "any sign of a cell?"),
-        (("chrysalis",), "any sign of chrysalis?"),
+        (("chrysalis",), "any sign of a chrysalis?"),
+        (("resting-adult",), "any sign of an adult?"),
+        (("L1",), "any sign of L1?"),
     ],
 )
 def test_the_question_fits_the_stage(stages, asked):

@@ -4,12 +4,14 @@ from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from scipy import stats
 
 from monitor.accounts.forecast_show import (
     Alone,
     Hole,
     Number,
     SurvivalFigure,
+    lead_of,
     show,
 )
 from monitor.site.journal import CohortStarted, Count
@@ -109,15 +111,22 @@ def test_breeders_are_held_back_of_each_sex():
 
 
 def test_survival_is_what_is_left_of_the_way():
-    """A quarter from egg to adult: from the grub, one stage of two, a half."""
+    """
+    A quarter from egg to adult: from the grub, one stage of two, a half.
+
+    A tub shares its luck, with the correlation of learning: SciPy's beta-binomial.
+    """
     quarter = {"mean": 0.25, "sd": 0.0, "source": "from-memory"}
     library = species(survival=quarter)
     eggs = told(group(Stand(library), 1, "egg", 0, 40))
     grubs = told(group(Stand(library), 1, "grub", 0, 40))
     adults = told(group(Stand(library), 1, "adult", 0, 40))
 
-    assert eggs.weeks[-1].female == Number(7, 10, 14)
-    assert grubs.weeks[-1].female == Number(16, 20, 24)
+    egg, grub = eggs.weeks[-1].female, grubs.weeks[-1].female
+    luck = stats.betabinom(40, 0.25 * 9, 0.75 * 9)
+    low, middle, high = luck.ppf((0.1, 0.5, 0.9))
+    assert (egg.low, egg.middle, egg.high) == pytest.approx((low, middle, high), abs=1)
+    assert grub.middle == pytest.approx(20, abs=1)
     assert adults.weeks[-1].female == Number(40, 40, 40)
     assert eggs.survival == SurvivalFigure(0.25, 0.0, "from-memory")
 
@@ -190,30 +199,110 @@ def test_a_hole_says_when_to_lay():
     """
     stand = group(Stand(species(life=[("any", 58.0, 24.0)])), 1, "adult", 0, 4)
 
+    group(stand, 2, "adult", 0, 4, sex="male")
+
     (hole,) = told(stand).holes
     lead = told(stand).lead
 
     assert (lead.place, lead.earliest) == ("tub-1", False)
     assert lead.p50_days == pytest.approx(50, abs=0.3)
+    assert lead.female_days == lead.male_days == lead.p50_days
     assert hole == Hole(
-        date(2026, 6, 8), MONDAY + (MANY - 1) * WEEK, date(2026, 4, 13), too_late=False
+        date(2026, 6, 8),
+        MONDAY + (MANY - 1) * WEEK,
+        date(2026, 4, 13),
+        too_late=False,
+        sex="both",
+        pair_by=date(2026, 4, 13),
     )
 
 
 def test_a_hole_that_is_too_near_is_said_to_be():
-    """Nobody is there, and the way takes seven weeks."""
-    (hole,) = told(group(Stand(species()), 1, "egg", 0, 4)).holes
+    """Nobody is there, and the way takes seven weeks: nobody to pair, either."""
+    hole, *_ = told(group(Stand(species()), 1, "egg", 0, 4, sex="any")).holes
 
-    assert hole.first == MONDAY
+    assert (hole.first, hole.sex) == (MONDAY, "both")
     assert hole.too_late
+    assert hole.pair_by is None
+
+
+def test_a_hole_of_one_sex_has_a_laying_date_of_its_own():
+    """
+    Males live for ever, females until June; and a way that takes males 40 d longer.
+
+    Eggs for females are laid 50 days before 8 June; paired while both are there.
+    """
+    need = [
+        {"sex": "female", "mean": 300.0, "sd": 30.0},
+        {"sex": "male", "mean": 700.0, "sd": 30.0},
+    ]
+    lives = [("female", 58.0, 24.0), ("male", 5000.0, 24.0)]
+    library = species(life=lives, required_degree_days=need)
+    stand = group(Stand(library), 1, "adult", 0, 4)
+    group(stand, 2, "adult", 0, 4, sex="male")
+
+    made = told(stand)
+
+    (hole,) = made.holes
+    assert (hole.sex, hole.first) == ("female", date(2026, 6, 8))
+    assert (hole.lay_by, hole.pair_by) == (date(2026, 4, 13), date(2026, 4, 13))
+    assert made.lead.male_days - made.lead.female_days == pytest.approx(40, abs=0.5)
+
+
+def test_who_is_there_together_too_early_must_be_paired_then():
+    """Females die in June, eggs for September are laid in July: pair before they go."""
+    lives = [("female", 58.0, 24.0), ("male", 150.0, 24.0)]
+    stand = group(Stand(species(life=lives)), 1, "adult", 0, 4)
+    group(stand, 2, "adult", 0, 4, sex="male")
+
+    male = next(h for h in told(stand, weeks=30).holes if h.first > date(2026, 8, 20))
+
+    assert male.lay_by > date(2026, 7, 1)
+    assert male.pair_by == date(2026, 6, 1)
 
 
 def test_breeders_make_no_show():
-    """Two adults, two held back: a hole at once."""
+    """Two adults of each sex, two held back: a hole at once, and they may pair."""
     stand = group(Stand(species()), 1, "adult", 0, 2)
+    group(stand, 2, "adult", 0, 2, sex="male")
 
     assert told(stand).holes == ()
     assert told(stand, hold_back=2).holes[0].first == MONDAY
+
+
+def test_the_lead_is_told_before_the_weeks_are_chosen():
+    """The one of the show; none where none of the species lives here."""
+    stand = group(Stand(species()), 1, "adult", 0, 4)
+    made = stand.forecaster()
+    scarab = stand.library.species["scarab"]
+
+    assert lead_of(made, scarab) == told(stand).lead
+    assert lead_of(Stand(species()).forecaster(), scarab) is None
+
+
+def test_at_least_and_about_are_told():
+    """By cohort, and in the weeks in which one of them may be there."""
+    stand = group(Stand(species()), 1, "adult", 0, 29, kind=CountKind.AT_LEAST)
+    group(stand, 2, "grub", 20, 30, kind=CountKind.ESTIMATE)
+    group(stand, 3, "adult", 0, 5)
+
+    made = told(stand)
+
+    assert (made.counts_at_least, made.counts_about) == ((1,), (2,))
+    assert made.weeks[0].female == Number(34, 34, 34, at_least=True)
+    last = made.weeks[-1].female
+    assert (last.at_least, last.about) == (True, True)
+    assert last.low < 64 - 6 < 64 + 5 < last.high
+    assert not made.weeks[0].male.at_least
+
+
+def test_ten_million_grubs_are_told():
+    """What the desk takes is told, and says how uncertain it is."""
+    made = told(group(Stand(species()), 1, "grub", 20, 10_000_000))
+
+    number = made.weeks[1].female
+    assert number.high - number.low > 1_000_000
+    assert made.weeks[-1].female == Number(*[10_000_000] * 3)
 
 
 def test_what_heat_alone_does_not_decide_is_an_earliest_number():

@@ -133,22 +133,20 @@ def test_keepers_see_weeks_and_earliest(store, forecast):
         "Quillmere Insectarium, Sun 01 Mar 13:00",
         "",
         "1  Exemplum ferox, egg, 20 in tub-1",
-        "  100 (80 to 120) of 200 degree-days, 100 % of the time",
-        "    measured",
-        "  female",
-        "  L3             within 3 weeks (2 Mar to 9 Mar)",
-        "  pupa           earliest week of 6 Apr",
-        "                 by an assumed threshold and spread",
-        "  adult          earliest week of 4 May",
-        "                 by an assumed threshold and spread",
-        "  male",
-        "  L3             within 3 weeks (2 Mar to 9 Mar)",
-        "  pupa           earliest week of 20 Apr",
-        "                 by an assumed threshold and spread",
-        "  adult          earliest week of 11 May",
-        "                 by an assumed threshold and spread",
+        "  L3             within 3 weeks (2 Mar to 9 Mar), most",
+        "                 likely week of 9 Mar",
+        "  pupa           female: earliest week of 6 Apr*",
+        "                 male: earliest week of 20 Apr*",
+        "  adult          female: earliest week of 4 May*",
+        "                 male: earliest week of 11 May*",
+        "",
+        "  * L3 female: by 40 d at 20 C, assumed threshold 10 C",
+        "  * L3 male: by 50 d at 20 C, assumed threshold 10 C",
+        "  * pupa: by 30 d at 20 C, assumed threshold 10 C",
+        "  * a spread of 10 % is assumed of L3 female, L3 male",
         "  as warm as in 28 of the last 28 days (shelf), give or take",
         "    1 C (assumed: no survey)",
+        "  place survey tells how far a tub is from its probe",
         "  egg, adult: from-memory",
         "  L3, pupa: common-practice",
     ]
@@ -174,17 +172,46 @@ def test_the_keeper_is_asked_for_a_sign(store, forecast):
     assert (plain["perhaps"], plain["ask"]) == (["pupa"], "any sign of a cell?")
 
 
-def test_degree_days_above_an_assumed_threshold_are_told_on_request(store, forecast):
-    """They only look exact."""
-    shown = "450 (360 to 540) of 400 degree-days above an assumed threshold"
+def test_degree_days_are_told_on_request_with_all_that_they_mean(store, forecast):
+    """A published threshold is no reason to show them; on request each is whole."""
+    plain = forecast("--cohort", "1").out
+    asked = " ".join(forecast("--cohort", "1", "--degree-days").out.split())
 
-    unasked, asked = (
-        " ".join(forecast("--cohort", "2", *more).out.split())
-        for more in ((), ("--degree-days",))
+    assert "degree-days" not in plain
+    assert "100 (80 to 120) of 200 degree-days, 100 % of the time measured" in asked
+    assert (
+        "egg: 200 +- 20 degree-days, above 10 C (published), no upper threshold,"
+        " fitted with constant temperatures; from-memory"
+    ) in asked
+    assert (
+        "* L3 female: 400 +- 40 degree-days (spread assumed), above 10 C (assumed),"
+        " no upper threshold, from 40 d at 20 C; common-practice"
+    ) in asked
+    assert "adult: 100 +- 10 d; from-memory" in asked
+
+
+def test_a_house_fits_a_screen(store, forecast):
+    """What needs a look stands first, then what comes first, in two lines each."""
+    lines = forecast().out.splitlines()
+
+    first = lines.index("LOOK NOW")
+    soon = lines.index("THE NEXT FOUR WEEKS (by their Mondays)")
+    assert lines[first + 1 : first + 4] == [
+        "Exemplum ferox, L3: perhaps already pupa*; any sign of a",
+        "  cell?",
+        "  2 in tub-1",
+    ]
+    assert lines[soon + 1 : soon + 3] == [
+        "Exemplum ferox, egg: L3 2 Mar to 9 Mar",
+        "  1 in tub-1",
+    ]
+    assert first < soon < lines.index("WITHOUT A DATE")
+    assert "  5 in tub-2" in lines
+    assert "* Exemplum ferox, at 20 C, assumed threshold 10 C: L3 female" in lines
+    assert not any(line.startswith("2  ") for line in lines)
+    assert "2  Exemplum ferox, L3, 4 females in tub-1" in (
+        forecast("--every").out.splitlines()
     )
-
-    assert shown not in unasked
-    assert shown in asked
 
 
 def test_what_was_learned_here_stands_before_the_files(store, forecast):
@@ -268,7 +295,7 @@ def test_the_show_in_words(store, forecast):
         "64 % of eggs become adults (from-memory), each stage costing the same" in out
     )
     assert "a female lives 14 weeks (from-memory)" in out
-    assert "not sexed, taken as half females: cohort 1, 3" in out
+    assert "not sexed, taken as half females: cohorts 1, 3" in out
     assert "not counted: cohort 5 (no temperature known: give --set-point)" in out
     assert "pair and set up a laying tub now" in out
 
@@ -276,7 +303,13 @@ def test_the_show_in_words(store, forecast):
 def test_every_line_fits_a_telephone(store, forecast):
     """Sixty letters."""
     slow = ("--cohort", "1", "--set-point", "11")
-    for more in ((), ("--cohort", "2", "--degree-days"), ("--hold-back", "1"), slow):
+    for more in (
+        (),
+        ("--every",),
+        ("--cohort", "2", "--degree-days"),
+        ("--hold-back", "1"),
+        slow,
+    ):
         assert max(map(len, forecast(*more).out.splitlines())) <= 60
 
 
@@ -327,6 +360,24 @@ def test_without_a_store_it_is_69(forecast, configured, monkeypatch):
     assert "REARING_STATE" in got.err
 
 
-def test_an_empty_house_is_said_to_be(store, forecast):
-    """No cohort of that species."""
-    assert "No cohort is followed." in forecast("--species", "montane-scarab").out
+def test_a_species_without_cohorts_is_named(store, forecast):
+    """Others are followed; only a house without any says so of all."""
+    one = forecast("--species", "montane-scarab").out
+    with Writer.open(store, now=NOW) as writer, writer.transaction():
+        writer.add_entries(
+            [Entry(NOW, NOW, "ines", CohortEnded(n, "died")) for n in range(1, 6)]
+        )
+
+    assert "No cohort of montane-scarab is followed." in one
+    assert "No cohort is followed." in forecast().out
+
+
+def test_the_show_is_looked_at_until_eggs_of_today_are_adults(store, forecast):
+    """Shorter, every hole would be too late to fill; weeks that are asked for count."""
+    (made,) = json.loads(forecast("--species", "beetle", "--json").out)["show"]
+    (asked,) = json.loads(
+        forecast("--species", "beetle", "--weeks", "4", "--json").out
+    )["show"]
+
+    assert len(made["weeks"]) == max(26, -(-made["lead"]["p90_days"] // 7) + 8)
+    assert len(asked["weeks"]) == 4
