@@ -1,5 +1,6 @@
 """The possible futures of a place's warmth: its own last 28 days, or a set point."""
 
+import math
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, time
 
@@ -13,8 +14,8 @@ from monitor.accounts.feeding import DAY, FedSpan, prefers_substrate
 from monitor.accounts.forecast_needs import StageNeed
 from monitor.accounts.instruments import Instruments, Readings
 from monitor.science.degree_days import Times, Values
-from monitor.science.forecast import Course
-from monitor.science.requirement import Array, HeatRequirement, normal_grid
+from monitor.science.forecast import Course, error_of_mean, paces
+from monitor.science.requirement import Array, HeatRequirement
 from monitor.site.house import Cohort, House, Stay
 
 RECORD_DAYS = 28
@@ -24,7 +25,10 @@ LEAST_MEASURED = 0.5
 """A day that was measured for less of its time is left out: own choice."""
 
 PACES = 5
-"""The distance of the probe is written as so many equally likely values."""
+"""What is not known of the mean warmth is written as so many equally likely values."""
+
+SURE = 0.001
+"""A doubt of less than this part of the warmth is none."""
 
 replace = msgspec.structs.replace
 
@@ -135,11 +139,16 @@ class Places:
         if not measured.any() and heated and self._stated.set_point_c is None:
             return None
         set_point = self._stated.set_point_c
+        spreads = [self._distance(cohort, [need])[0] for need in needs]
+        doubts = [
+            self._doubt(need, rows.get(need.stage.id), measured, spread_c)
+            for need, spread_c in zip(needs, spreads, strict=True)
+        ]
+        # all stages of a cohort share each future
+        count = PACES if any(math.hypot(*doubt) > SURE for doubt in doubts) else 1
         made = [
-            self._course(
-                n, rows.get(n.stage.id), measured, self._distance(cohort, [n])[0]
-            )
-            for n in needs
+            self._course(need, rows.get(need.stage.id), measured, doubt, count)
+            for need, doubt in zip(needs, doubts, strict=True)
         ]
         return Warmth(
             tuple(course for course, _ in made),
@@ -157,28 +166,49 @@ class Places:
         need: StageNeed,
         row: Array | None,
         measured: NDArray[np.bool_],
-        spread_c: float,
+        doubt: tuple[float, float],
+        count: int,
     ) -> tuple[Course | None, tuple[float, float]]:
         """How a stage's amount grows, and the extremes of its days."""
         record, set_point = need.record, self._stated.set_point_c
         if record is None:
             return None, (0.0, 0.0)
         days = 1 if set_point is not None else max(int(measured.sum()), 1)
-        paces = PACES if spread_c else 1
+        pace, past_pace = paces(*doubt, count)
         if not isinstance(record, HeatRequirement) or row is None:
-            clock, same = np.ones(days), np.ones(paces)
+            clock, same = np.ones(days), np.ones(count)
             return Course(clock, clock, same, same), (1.0, 1.0)
         if set_point is not None:
             steady = record.rate(set_point)
-            pace = _pace(steady, spread_c, paces)
             known = row[measured] if measured.any() else np.array([steady])
             course = Course.steady(steady, pace=pace)
             return course, (float(known.min()), float(known.max()))
         known = row[measured]
         past = np.where(measured, row, known.mean())
-        pace = _pace(float(known.mean()), spread_c, paces)
         extremes = (float(known.min()), float(known.max()))
-        return Course(known, past, pace, pace), extremes
+        return Course(known, past, pace, past_pace), extremes
+
+    def _doubt(
+        self,
+        need: StageNeed,
+        row: Array | None,
+        measured: NDArray[np.bool_],
+        spread_c: float,
+    ) -> tuple[float, float]:
+        """
+        How far the mean rate may be off, by probe and by record, as parts of it.
+
+        Between the thresholds a kelvin is a degree-day a day.
+        """
+        if not isinstance(need.record, HeatRequirement) or row is None:
+            return 0.0, 0.0
+        set_point = self._stated.set_point_c
+        if set_point is not None:
+            rate = need.record.rate(set_point)
+            return (spread_c / rate if rate > 0 else 0.0), 0.0
+        known = row[measured]
+        mean = float(known.mean())
+        return (spread_c / mean if mean > 0 else 0.0), error_of_mean(known)
 
     def _distance(
         self, cohort: Cohort, needs: Iterable[StageNeed]
@@ -245,17 +275,3 @@ class Places:
     def _sources(self, cohort: Cohort, needs: Iterable[StageNeed]) -> tuple[str, ...]:
         found = (s.source for need in needs for s in self._fed(cohort, need))
         return tuple(dict.fromkeys(found))
-
-
-def _pace(mean_rate: float, spread_c: float, count: int) -> Array:
-    """
-    Factors for animals warmer or colder than the probe.
-
-    Between the thresholds a kelvin is a degree-day a day.
-    """
-    if count == 1 or not mean_rate:
-        return np.ones(count)
-    grid = normal_grid(count)
-    grid = grid / grid.std()
-    # colder than the threshold is no less than no warmth, and must not be nothing
-    return np.asarray(np.maximum(1 + spread_c / mean_rate * grid, 0.05))

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.science.requirement import Array
+from monitor.science.requirement import Array, normal_grid
 
 VALUES = 25
 """
@@ -30,6 +30,12 @@ Against draws, the 10 to 90 % interval of seven stages is then within 1 %.
 
 FINE = 100
 """So many has the requirement of the stage that a cohort is in."""
+
+LEAST_PACE = 0.05
+"""No factor of the warmth is below it."""
+
+MOST_ALIKE = 0.9
+"""A correlation of one day with the next above it cannot be told from 28 days."""
 
 PROBABILITIES = (0.1, 0.5, 0.9)
 
@@ -125,6 +131,59 @@ class Course:
         pace = np.tile(self.pace, self.days.size)
         past = np.tile(self.past_pace, self.days.size)
         return start[:, np.newaxis], pace[:, np.newaxis], past[:, np.newaxis]
+
+
+def error_of_mean(days: Array) -> float:
+    """
+    Tell how far the mean of a record may be from what its place gives in the long run.
+
+    Warm days follow warm days, so a record of n days is worth fewer: the variance of
+    its mean is ``s**2 / n * (1 + r) / (1 - r)`` with r the correlation of each day
+    with the next (own derivation: the sum of the correlations r, r**2, ... of a
+    first-order autoregression, n large). A short record shows r too low by about
+    ``(1 + 4 r) / n`` (Kendall 1954, from memory; the tests show by draws what it
+    mends).
+
+    Args:
+        days: What each day of the record gave, in order. [amount/d]
+
+    Returns:
+        Standard deviation of the mean as a part of it; 0 for fewer than three days or
+        a mean of nothing.
+    """
+    n, mean = days.size, float(days.mean())
+    off = days - mean
+    squares = float((off**2).sum())
+    if n < 3 or not mean > 0 or not squares > 0:  # noqa: PLR2004 - r needs three
+        return 0.0
+    r = float((off[1:] * off[:-1]).sum()) / squares
+    r = min(max(r + (1 + 4 * r) / n, 0.0), MOST_ALIKE)
+    return math.sqrt(squares / (n - 1) / n * (1 + r) / (1 - r)) / mean
+
+
+def paces(distance: float, record: float, count: int) -> tuple[Array, Array]:
+    """
+    Write what is not known of the mean warmth as equally likely factors.
+
+    Args:
+        distance: Standard deviation of what the animals feel about what measured, as a
+            part of the mean rate. It was in the past, too.
+        record: The same of the record's mean. It concerns the future alone.
+        count: How many factors; 1 for none.
+
+    Returns:
+        Factors of the future, and those of the past that go with them.
+    """
+    both = math.hypot(distance, record)
+    if count == 1 or not both:
+        return np.ones(count), np.ones(count)
+    grid = normal_grid(count)
+    grid = grid / grid.std()
+    # colder than the threshold is no less than no warmth, and must not be nothing
+    pace = np.maximum(1 + both * grid, LEAST_PACE)
+    # what is known of the past where the sum of both is known
+    past_pace = np.maximum(1 + distance**2 / both * grid, LEAST_PACE)
+    return pace, past_pace
 
 
 def first_ends(course: Course, needs: Array, had: Array, *, age_days: float) -> Array:

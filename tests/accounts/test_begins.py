@@ -156,9 +156,7 @@ def test_a_stage_told_twice_counts_from_the_first_time():
 def test_a_gap_beside_the_doubt_stays_within_a_few_values():
     """Both widen; a forecast costs no more than with one of them."""
     stand = grubs(3, last_seen=17)
-    times, _ = steady(NOW - 30 * DAY, NOW, 20)
-    wave = 20 + 6 * np.sin(np.arange(times.size) / times.size * 30 * 2 * np.pi / 14)
-    stand.store.put("a-air", times, wave)
+    stand.store.put("a-air", *changing())
     whole = dates(stand)
     stand.store.drop("a-air", NOW - 8 * DAY, NOW - 3 * DAY)
     made = stand.forecaster()
@@ -168,6 +166,13 @@ def test_a_gap_beside_the_doubt_stays_within_a_few_values():
 
     assert way.had.shape == (BEGINS,)
     assert np.ptp(dates(stand)) > np.ptp(whole)
+
+
+def changing():
+    """A month of warm and cold days in turn: one tells nothing of the next."""
+    times, _ = steady(NOW - 30 * DAY, NOW, 20)
+    days = (times - times[0]) // 86_400_000_000
+    return times, np.where(days % 2, 26.0, 14.0)
 
 
 # scoring

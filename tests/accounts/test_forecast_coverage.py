@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from monitor.accounts.forecast_warmth import PACES
 from monitor.demo.physics import Air, Weather
 from monitor.demo.plan import AIR
 from monitor.science.forecast import (
@@ -13,8 +14,10 @@ from monitor.science.forecast import (
     VALUES,
     Course,
     condensed,
+    error_of_mean,
     first_ends,
     next_ends,
+    paces,
     quantiles,
 )
 from monitor.science.requirement import HeatRequirement
@@ -94,7 +97,7 @@ class Shelf:
         today = self.present // PER_DAY * PER_DAY
         rates = self._rates(need)[today - 28 * PER_DAY : today]
         days = rates.reshape(28, PER_DAY).mean(axis=1)
-        return Course(days, days, np.ones(1), np.ones(1))
+        return Course(days, days, *paces(0.0, error_of_mean(days), PACES))
 
     def truth(self, need, wanted, since):
         """When it really is reached, in days from the present."""

@@ -13,11 +13,13 @@ from monitor.science.forecast import (
     Course,
     condensed,
     constant_rate_wait,
+    error_of_mean,
     first_ends,
     next_ends,
+    paces,
     quantiles,
 )
-from monitor.science.requirement import lognormal_grid, normal_grid
+from monitor.science.requirement import HeatRequirement, lognormal_grid, normal_grid
 
 ONE = np.ones(1)
 
@@ -247,3 +249,74 @@ def test_who_needs_more_comes_later(days, need, more):
     ends = first_ends(way, np.array([need, need + more]), np.zeros(1), age_days=0)
 
     assert (ends[:, 1] > ends[:, 0]).all()
+
+
+def autocorrelated(rng, days, mean, sd, alike):
+    """Weather of which each day is like the day before. [degC d/d]."""
+    steps = rng.standard_normal(days)
+    off = np.empty(days)
+    off[0] = steps[0]
+    for day in range(1, days):
+        off[day] = alike * off[day - 1] + np.sqrt(1 - alike**2) * steps[day]
+    return np.maximum(mean + sd * off, 0.1)
+
+
+@pytest.mark.parametrize("alike", [0.0, 0.3, 0.6])
+def test_the_error_of_a_mean_is_what_records_scatter_by(alike):
+    """The mean of 28 days of an autoregression, over 4,000 records."""
+    rng = np.random.default_rng(5)
+    records = [autocorrelated(rng, 28, 12.0, 1.0, alike) for _ in range(4000)]
+    scatter = np.std([record.mean() for record in records]) / 12.0
+
+    told = float(np.sqrt(np.mean([error_of_mean(r) ** 2 for r in records])))
+
+    # 28 days tell little of how alike they are: the mean square is near, not equal
+    assert told == pytest.approx(scatter, rel=0.2)
+
+
+@pytest.mark.parametrize(
+    ("days", "error"), [([12.0] * 28, 0.0), ([0.0] * 28, 0.0), ([3.0, 9.0], 0.0)]
+)
+def test_a_mean_without_scatter_has_no_error(days, error):
+    """Steady, without warmth, or too short to say."""
+    assert error_of_mean(np.array(days)) == error
+
+
+def test_paces_have_the_spread_that_is_asked_for():
+    """Probe and record together in the future, the probe alone in the past."""
+    pace, past = paces(0.03, 0.04, 9)
+
+    assert (pace.mean(), past.mean()) == pytest.approx((1, 1))
+    assert pace.std() == pytest.approx(0.05)
+    # the part of the probe that is known where the sum of both is
+    assert past.std() == pytest.approx(0.03**2 / 0.05)
+    assert np.corrcoef(pace, past)[0, 1] == pytest.approx(1)
+
+
+@pytest.mark.parametrize("paced", [False, True])
+def test_dates_hold_where_the_weather_swings(paced):
+    """
+    Days of 12 +- 3 that are 0.6 alike; 600 records of 28 days, 20 needs each.
+
+    Going round in the record alone, less than six dates of ten would hold.
+    """
+    need = HeatRequirement(
+        lower_c=10.0, upper_c=None, mean=300.0, sd=30.0, source="from-memory"
+    )
+    variance, inside = np.log1p(0.01), 0
+    rng = np.random.default_rng(3)
+    for _ in range(600):
+        weather = autocorrelated(rng, 200, 12.0, 3.0, 0.6)
+        record = weather[:28]
+        factors = paces(0.0, error_of_mean(record) if paced else 0.0, 5)
+        course = Course(record, record, *factors)
+        ends = first_ends(course, need.needs(FINE), np.zeros(1), age_days=0.0)
+        low, _, high = quantiles(ends)
+        z = rng.standard_normal(20)
+        needs = np.exp(np.log(300.0) - variance / 2 + np.sqrt(variance) * z)
+        gained = np.concatenate(([0.0], np.cumsum(weather[28:])))
+        came = np.interp(needs, gained, np.arange(gained.size))
+        inside += int(((low <= came) & (came <= high)).sum())
+
+    share = inside / (600 * 20)
+    assert 0.70 <= share <= 0.85 if paced else share < 0.62
