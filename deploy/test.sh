@@ -64,7 +64,7 @@ python=.venv/bin/python
 stage lint $python -m ruff check --output-format concise .
 stage format $python -m ruff format --check --output-format concise .
 stage types $python -m mypy
-stage tests $python -m pytest -q -rfEs -n 2 --dist loadfile -m "$marked" \
+stage tests $python -m pytest -q -rfEs -n 3 --dist loadfile -m "$marked" \
     --hypothesis-profile ci
 
 if [ "$failed" ]; then

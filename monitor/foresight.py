@@ -66,14 +66,16 @@ class Foresight:
         """
         now, accounts = self._now(), {heat.cohort: heat for heat in heats}
         of = frozenset((heat.cohort, heat.stage) for heat in accounts.values())
-        fresh = self._asked_at is not None and now - self._asked_at < EVERY
+        fresh = self._asked_at is not None and _within(now - self._asked_at, EVERY)
         if fresh and of == self._asked_of:
             return
         self._asked_at, self._asked_of = now, of
         declared = self._configuration()
         try:
+            # two, so that none pins what was written since for long
             with self._reader.snapshot() as store:
                 self._learn(store, declared, now)
+            with self._reader.snapshot() as store:
                 made = forecaster(
                     store,
                     declared,
@@ -81,7 +83,7 @@ class Foresight:
                     heats=accounts,
                     learned=self._known.requirements,
                 )
-                found = made.perhaps()
+                found = made.perhaps(self._beat)
         except Exception:
             # a forecast that fails must not end the accounts, and with them the watch
             log.exception("no forecast of unseen stages")
@@ -89,9 +91,14 @@ class Foresight:
         self._hand_over(found)
 
     def _learn(self, store: Queries, declared: Declared, now: datetime) -> None:
-        fresh = now - self._learned_at < LEARNED_EVERY
+        fresh = _within(now - self._learned_at, LEARNED_EVERY)
         if fresh and declared is self._learned_by:
             return
         # set first: what fails is tried again tomorrow, not every hour
         self._learned_at, self._learned_by = now, declared
         self._known = known(store, declared, self._houses(), now=now, beat=self._beat)
+
+
+def _within(passed: timedelta, span: timedelta) -> bool:
+    """Whether so little time has passed; none, where a clock was ahead before."""
+    return timedelta() <= passed < span

@@ -1,5 +1,6 @@
 """Warmth over a time, with how far it may have been off: what one probe tells of it."""
 
+import math
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import NamedTuple, Protocol
@@ -71,6 +72,35 @@ class HeatRule(msgspec.Struct, frozen=True):
         return self.method.startswith("double")
 
 
+class Record(msgspec.Struct, frozen=True):
+    """
+    How long what speaks for a cohort did so, and between what it read.
+
+    Attributes:
+        measured_s: Time that its readings bridged. [s]
+        missing_s: Time that they did not. [s]
+        coldest: The coldest that the cohort may have been while it was measured; None
+            where nothing was. [degC]
+        warmest: The warmest. [degC]
+    """
+
+    measured_s: float = 0.0
+    missing_s: float = 0.0
+    coldest: float | None = None
+    warmest: float | None = None
+
+    def joined(self, more: "Record") -> "Record":
+        """Add another time of the same."""
+        lows = [t for t in (self.coldest, more.coldest) if t is not None]
+        highs = [t for t in (self.warmest, more.warmest) if t is not None]
+        return Record(
+            self.measured_s + more.measured_s,
+            self.missing_s + more.missing_s,
+            min(lows, default=None),
+            max(highs, default=None),
+        )
+
+
 class Measured(Protocol):
     """
     Warmth that was measured over some time.
@@ -82,9 +112,7 @@ class Measured(Protocol):
         most: And warmer. [degC d]
         measured_s: Time that readings bridged. [s]
         missing_s: Time that they did not. [s]
-        coldest: The coldest that it may have been while it was measured; None where
-            nothing was. [degC]
-        warmest: The warmest. [degC]
+        records: Both times by what spoke for the cohort; see `fed_by`.
     """
 
     @property
@@ -98,9 +126,7 @@ class Measured(Protocol):
     @property
     def missing_s(self) -> float: ...  # noqa: D102
     @property
-    def coldest(self) -> float | None: ...  # noqa: D102
-    @property
-    def warmest(self) -> float | None: ...  # noqa: D102
+    def records(self) -> Mapping[str, Record]: ...  # noqa: D102
 
 
 class Bounded(msgspec.Struct):
@@ -111,8 +137,11 @@ class Bounded(msgspec.Struct):
     most: float = 0.0
     measured_s: float = 0.0
     missing_s: float = 0.0
-    coldest: float | None = None
-    warmest: float | None = None
+    records: dict[str, Record] = msgspec.field(default_factory=dict)
+
+    def copy(self) -> "Bounded":
+        """Give a sum that can grow apart from this one."""
+        return msgspec.structs.replace(self, records=dict(self.records))
 
     def add(self, more: Measured) -> None:
         """Count another time."""
@@ -121,51 +150,62 @@ class Bounded(msgspec.Struct):
         self.most += more.most
         self.measured_s += more.measured_s
         self.missing_s += more.missing_s
-        low, high = more.coldest, more.warmest
-        if low is not None and high is not None:
-            self.coldest = low if self.coldest is None else min(self.coldest, low)
-            self.warmest = high if self.warmest is None else max(self.warmest, high)
+        for key, record in more.records.items():
+            known = self.records.get(key)
+            self.records[key] = record if known is None else known.joined(record)
 
-    def bounds(self, rule: HeatRule, record: Measured) -> tuple[float, float | None]:
+    def bounds(self, rule: HeatRule, known: Measured) -> tuple[float, float | None]:
         """
-        Allow for the missing time as thresholds and the place's own extremes do.
+        Allow for the missing time as thresholds and a place's own extremes do.
 
         Args:
             rule: Thresholds and cutoff.
-            record: What is known of the places in question, at this time and others.
+            known: The same places at this time and others.
 
         Returns:
             The least and the most; None where nothing bounds it. [degC d]
         """
-        if not self.missing_s:
-            return self.least, self.most
-        least, most = missing_rates(rule, record)
-        days = self.missing_s / DAY.total_seconds()
-        high = None if most is None else self.most + days * most
-        return self.least + days * least, high
+        low, high = self.least, self.most
+        for key, record in self.records.items():
+            days = record.missing_s / DAY.total_seconds()
+            if days:
+                least, most = missing_rates(rule, known.records.get(key))
+                low += days * least
+                high += days * most
+        return low, high if math.isfinite(high) else None
 
 
-def missing_rates(rule: HeatRule, record: Measured) -> tuple[float, float | None]:
+def missing_rates(rule: HeatRule, record: Record | None) -> tuple[float, float]:
     """
     Tell the least and the most rate that a missing time may have had.
 
     Args:
         rule: Thresholds and cutoff.
-        record: What is known of the place; too little of it tells nothing.
+        record: What is known of the place; too little of it tells nothing, and of a
+            place where nothing measures there is none.
 
     Returns:
-        Degree-days per day; None where nothing bounds them. [degC d/d]
+        Degree-days per day; infinite where nothing bounds them. [degC d/d]
     """
-    coldest, warmest = record.coldest, record.warmest
-    if record.measured_s < ENOUGH_S or coldest is None or warmest is None:
-        return 0.0, None if rule.upper_c is None else rule.upper_c - rule.lower_c
+    if (
+        record is None
+        or record.measured_s < ENOUGH_S
+        or record.coldest is None
+        or record.warmest is None
+    ):
+        return 0.0, math.inf if rule.upper_c is None else rule.upper_c - rule.lower_c
     return rate_bounds(
-        coldest,
-        warmest,
+        record.coldest,
+        record.warmest,
         lower_c=rule.lower_c,
         upper_c=rule.upper_c,
         cutoff=rule.cutoff,
     )
+
+
+def fed_by(span: FedSpan) -> str:
+    """Name what speaks for a cohort: the place of its probes and what they measure."""
+    return f"{span.place} {span.quantity.value}" if span.sensors else ""
 
 
 class Spanned(NamedTuple):
@@ -216,9 +256,23 @@ def measure(
         if best is None or told.sum.measured_s > best.sum.measured_s:
             best = told
     if best is None:
-        missing_s = (until - span.since).total_seconds()
-        best = Spanned(Bounded(missing_s=missing_s), until, settled=True)
+        missing = Record(missing_s=(until - span.since).total_seconds())
+        best = Spanned(_sum(span, missing), until, settled=True)
     return best
+
+
+def _sum(
+    span: FedSpan, record: Record, degree_days: float = 0.0, *others: float
+) -> Bounded:
+    """A sum of one span; *others* are what the degree-days may have been, too."""
+    return Bounded(
+        degree_days,
+        min(degree_days, *others) if others else degree_days,
+        max(degree_days, *others) if others else degree_days,
+        record.measured_s,
+        record.missing_s,
+        {fed_by(span): record},
+    )
 
 
 def _between(
@@ -246,16 +300,9 @@ def _between(
     least, most = rate_bounds(
         low, high, lower_c=rule.lower_c, upper_c=rule.upper_c, cutoff=rule.cutoff
     )
+    record = Record((until - span.since).total_seconds(), 0.0, low, high)
     days = (until - span.since) / DAY
-    return Bounded(
-        per_day * days,
-        min(least, per_day) * days,
-        max(most, per_day) * days,
-        (until - span.since).total_seconds(),
-        0.0,
-        low,
-        high,
-    )
+    return _sum(span, record, per_day * days, least * days, most * days)
 
 
 def _by_sensor(
@@ -293,25 +340,24 @@ def _by_sensor(
 
     distance = span.distance
     heat, off = at(distance.offset_k), SPREADS * distance.spread_k
-    sums = [heat.degree_days]
+    others: list[float] = []
     if off:
         # without a fall above the upper threshold the ends are the extremes
         falls = rule.upper_c is not None and rule.cutoff != "horizontal"
         shifts = np.linspace(-off, off, SHIFTS if falls else 2)
-        sums += [at(distance.offset_k + float(k)).degree_days for k in shifts]
-    made = Bounded(
-        heat.degree_days,
-        min(sums),
-        max(sums),
-        heat.measured.total_seconds(),
-        heat.missing.total_seconds(),
-    )
+        others = [at(distance.offset_k + float(k)).degree_days for k in shifts]
+    measured_s, missing_s = heat.measured.total_seconds(), heat.missing.total_seconds()
+    record = Record(measured_s, missing_s)
     if heat.measured:
         low, high = _extremes(times, values, since_us, until_us)
-        made.coldest = low + distance.offset_k - off
-        made.warmest = high + distance.offset_k + off
+        record = Record(
+            measured_s,
+            missing_s,
+            low + distance.offset_k - off,
+            high + distance.offset_k + off,
+        )
     up_to = span.since + (until_us - since_us) * MICROSECOND
-    return Spanned(made, up_to, settled)
+    return Spanned(_sum(span, record, heat.degree_days, *others), up_to, settled)
 
 
 def _extremes(

@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import msgspec
 
-from monitor.accounts.bounded import Bounded, HeatRule, Series, measure
+from monitor.accounts.bounded import Bounded, HeatRule, Record, Series, measure
 from monitor.accounts.feeding import DAY, FedSpan, on_day
 from monitor.accounts.heat import CohortHeat
 from monitor.accounts.instruments import Instruments
@@ -20,7 +20,7 @@ from monitor.science.daily import method_named
 from monitor.site.house import Cohort
 from monitor.site.species_file import Development
 
-VERSION = 3
+VERSION = 4
 """Of the arithmetic; a new one makes every cached day stale."""
 
 
@@ -41,9 +41,7 @@ class DayHeat(msgspec.Struct, frozen=True):
         complete: Nothing is still to come: the day is over, its last pair closed, and
             the reading that closed it is known to be trusted.
         fingerprint: Of all that the figures rest on except the readings.
-        coldest: The coldest that it may have been while it was measured; None where
-            nothing was. [degC]
-        warmest: The warmest. [degC]
+        records: Measured and missing time by what spoke for the cohort.
     """
 
     day: date
@@ -56,8 +54,7 @@ class DayHeat(msgspec.Struct, frozen=True):
     up_to: datetime
     complete: bool
     fingerprint: str = ""
-    coldest: float | None = None
-    warmest: float | None = None
+    records: dict[str, Record] = {}
 
 
 def heat_rule(development: Development | None) -> HeatRule | None:
@@ -156,8 +153,7 @@ def day_heat(
         up_to=up_to,
         complete=complete,
         fingerprint=fingerprint(day, parts, rule, instruments),
-        coldest=found.coldest,
-        warmest=found.warmest,
+        records=found.records,
     )
 
 
@@ -209,7 +205,7 @@ class Tally:
     def copy(self) -> "Tally":
         """Give a sum that can grow apart from this one."""
         other = Tally()
-        other.sum, other.up_to = msgspec.structs.replace(self.sum), self.up_to
+        other.sum, other.up_to = self.sum.copy(), self.up_to
         other.minutes = dict(self.minutes)
         return other
 
@@ -227,7 +223,7 @@ def total(
     days: Tally,
     development: Development,
     *,
-    record: Bounded | None = None,
+    known: Bounded | None = None,
     now: datetime,
 ) -> CohortHeat | None:
     """
@@ -238,15 +234,15 @@ def total(
         stage: The stage that *development* is of.
         days: All its days.
         development: How the species develops in it.
-        record: Of the cohort's days in all stages, as far as they are known, which
-            tells how cold and warm its places can be; None for those of this one.
+        known: The cohort's days in all stages, as far as they are known, which tell
+            how cold and warm its places can be; None for those of this one.
         now: The account's instant where there is no day yet. UTC.
     """
     rule = heat_rule(development)
     if rule is None:
         return None
     found, minutes = days.sum, days.minutes
-    low, high = found.bounds(rule, record or found)
+    low, high = found.bounds(rule, known or found)
     whole_s = found.measured_s + found.missing_s
     return CohortHeat(
         cohort=cohort.id,

@@ -7,9 +7,10 @@ from itertools import pairwise
 import msgspec
 
 from monitor.accounts.by_hand import HAND_GAP, HandLogs, cut_by
-from monitor.site.house import HAND, Cohort, Feed, House, Stay
+from monitor.site.house import HAND, Cohort, Feed, House
 from monitor.site.site_file import Site
 from monitor.site.species_file import Stage
+from monitor.site.stays import Stay
 from monitor.site.surveys import Distance
 from monitor.site.words import Quantity
 
@@ -50,16 +51,18 @@ class FedSpan(msgspec.Struct, frozen=True):
     next_lowest: float | None = None
 
 
-def longest_gap(site: Site) -> Callable[[str], timedelta]:
+def longest_gap(site: Site | None) -> Callable[[str], timedelta]:
     """
     Tell how far apart two readings of a sensor may be and still bridge the time.
 
     Three intervals, as for silence: one lost message, or two, is no gap. Never under
     half an hour, within which a tub or a shelf cannot warm and cool unseen by much
     (common practice, no source); 26 h for a thermometer that a person reads daily.
+    Without a site every sensor has the shortest.
     """
+    sensors = () if site is None else site.sensors
     gaps: dict[str, timedelta] = {
-        s.id: max(GAP_INTERVALS * s.interval, SHORTEST_GAP) for s in site.sensors
+        s.id: max(GAP_INTERVALS * s.interval, SHORTEST_GAP) for s in sensors
     }
 
     def gap(sensor: str) -> timedelta:
@@ -99,7 +102,8 @@ def fed_spans(
     cuts = sorted(_moves(house, cohort))
     spans: list[FedSpan] = []
     for stay in cohort.stages:
-        if stay.what != stage or stay.since == stay.until:
+        # journals have a stage as it was typed
+        if stay.what.casefold() != stage.casefold() or stay.since == stay.until:
             continue
         for since, until in _pieces(stay, cuts):
             place = cohort.place_at(since)
@@ -166,7 +170,11 @@ def _moves(house: House, cohort: Cohort) -> Iterator[datetime]:
         if here is None or here.id in seen:
             continue
         seen.add(here.id)
-        yield from (stay.since for stay in here.stays)
+        for stay in here.stays:
+            yield stay.since
+            # a number may be given again later than its tub was scrapped
+            if stay.until is not None:
+                yield stay.until
         waiting.extend(stay.what for stay in here.stays)
         if here.parent is not None:
             waiting.append(here.parent)

@@ -6,7 +6,7 @@ alone does not end there are only earliest dates, the 10 % points. No random num
 used, so the page, the mail and the command tell the same.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -27,6 +27,7 @@ from monitor.accounts.forecast_values import (
     CohortForecast,
     SexForecast,
     StageForecast,
+    may_be_in,
     perhaps,
     question,
 )
@@ -113,13 +114,31 @@ class Forecaster:
         living = sorted(self.house.living(), key=lambda c: c.id)
         return tuple(self.cohort(each) for each in living)
 
-    def perhaps(self) -> dict[int, tuple[str, ...]]:
-        """Tell, for each cohort, the unseen stages that it may be in; none, no key."""
-        made = (work.forecast for work in self.all())
-        return {each.cohort: each.perhaps for each in made if each.perhaps}
+    def perhaps(
+        self, beat: Callable[[], None] = lambda: None
+    ) -> dict[int, tuple[str, ...]]:
+        """
+        Tell, for each cohort, the unseen stages that it may be in; none, no key.
 
-    def cohort(self, cohort: Cohort) -> Worked:
-        """Forecast one cohort."""
+        Args:
+            beat: Called at every cohort, to show that the thread lives.
+        """
+        found: dict[int, tuple[str, ...]] = {}
+        for each in self.house.living():
+            beat()
+            may_be = self.cohort(each, near=True).forecast.perhaps
+            if may_be:
+                found[each.id] = may_be
+        return found
+
+    def cohort(self, cohort: Cohort, *, near: bool = False) -> Worked:
+        """
+        Forecast one cohort.
+
+        Args:
+            cohort: The animals.
+            near: Follow them no further than they may be by now.
+        """
         made = CohortForecast(
             cohort=cohort.id,
             species=cohort.species,
@@ -136,7 +155,7 @@ class Forecaster:
         sexes: list[SexForecast] = []
         basis: Basis | None = None
         for sex in sexes_of(species, cohort.sex, self.learned):
-            way = self.way(cohort, species, sex)
+            way = self.way(cohort, species, sex, near=near)
             if way is None:
                 trouble = NO_TEMPERATURE
                 return Worked(msgspec.structs.replace(made, trouble=trouble), {})
@@ -155,8 +174,18 @@ class Forecaster:
             self._needs[key] = needs_of(species, sex, self.learned)
         return self._needs[key]
 
-    def way(self, cohort: Cohort, species: Species, sex: Sex) -> "_Way | None":
-        """Follow a cohort through its stages; None where no temperature is known."""
+    def way(
+        self, cohort: Cohort, species: Species, sex: Sex, *, near: bool = False
+    ) -> "_Way | None":
+        """
+        Follow a cohort through its stages; None where no temperature is known.
+
+        Args:
+            cohort: The animals.
+            species: Theirs.
+            sex: Whose needs.
+            near: Stop at the first stage that they cannot be in unseen by now.
+        """
         ahead = self.needs(species, sex)[stage_number(species, cohort.stage) :]
         if self._places is None:
             self._places = Places(
@@ -170,7 +199,7 @@ class Forecaster:
         warmth = self._places.warmth(cohort, ahead[:-1])
         if warmth is None:
             return None
-        way = _Way(sex, ahead, warmth, self.now)
+        way = _Way(sex, ahead, warmth, self.now, near=near)
         way.follow(*self._had(cohort, ahead[0], warmth))
         if len(ahead) > 1:
             way.wait(self.stated)
@@ -241,9 +270,16 @@ class _Way:
     """A cohort of one sex on its way through the stages that are left."""
 
     def __init__(
-        self, sex: Sex, needs: Sequence[StageNeed], warmth: Warmth, now: datetime
+        self,
+        sex: Sex,
+        needs: Sequence[StageNeed],
+        warmth: Warmth,
+        now: datetime,
+        *,
+        near: bool,
     ) -> None:
-        self.sex, self.needs, self.warmth, self._now = sex, needs, warmth, now
+        self.sex, self.needs, self.warmth = sex, needs, warmth
+        self._now, self._near = now, near
         self.starts: dict[str, Array] = {}
         self.had: Array = np.zeros(1)
         self._stages: list[StageForecast] = []
@@ -291,6 +327,8 @@ class _Way:
                 return
             self._stages.append(dated)
             self.starts[following.stage.id] = samples = condensed(ends)
+            if self._near and not may_be_in(dated, self._now):
+                return
 
     def wait(self, stated: Assumptions) -> None:
         """Reckon the wait for the next stage at a stated set point."""

@@ -32,8 +32,9 @@ from monitor.accounts.show_values import (
 from monitor.science.forecast import VALUES, quantiles
 from monitor.science.presence import COMMON_PART
 from monitor.science.requirement import Array, Sex, TimeRequirement
-from monitor.site.house import Cohort, Stay
+from monitor.site.house import Cohort
 from monitor.site.species_file import Species
+from monitor.site.stays import Stay
 from monitor.site.words import CountKind
 
 __all__ = [

@@ -99,6 +99,11 @@ class CohortForecast(msgspec.Struct, frozen=True, kw_only=True):
     ask: str = ""
 
 
+def may_be_in(stage: StageForecast, now: datetime) -> bool:
+    """Whether animals of a sex may be in a stage by now without anybody seeing it."""
+    return stage.unseen and stage.first is not None and stage.first <= now
+
+
 def perhaps(cohort: Cohort, forecast: CohortForecast, now: datetime) -> tuple[str, ...]:
     """
     Tell in which later stages a cohort may be without anybody having seen it.
@@ -119,13 +124,13 @@ def perhaps(cohort: Cohort, forecast: CohortForecast, now: datetime) -> tuple[st
         return ()
     found: list[str] = []
     for stage in max((s.stages for s in forecast.sexes), key=len, default=()):
-        firsts = [
-            other.first
+        same = (
+            other
             for sex in forecast.sexes
             for other in sex.stages
-            if other.stage == stage.stage and other.first is not None
-        ]
-        if not stage.unseen or not firsts or min(firsts) > now:
+            if other.stage == stage.stage
+        )
+        if not any(may_be_in(each, now) for each in same):
             break
         found.append(stage.stage)
     return tuple(found)

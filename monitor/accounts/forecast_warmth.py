@@ -16,7 +16,8 @@ from monitor.accounts.instruments import Instruments, Readings
 from monitor.science.degree_days import Times, Values
 from monitor.science.forecast import Course, error_of_mean, paces
 from monitor.science.requirement import Array, HeatRequirement
-from monitor.site.house import Cohort, House, Stay
+from monitor.site.house import Cohort, House
+from monitor.site.stays import Stay
 
 RECORD_DAYS = 28
 """So many whole UTC days before today are the record of a place."""

@@ -54,14 +54,14 @@ class Instruments:
     looked. What a thermometer by hand keeps of extremes is no value of its instant.
 
     Args:
-        site: The declared house.
+        site: The declared house; None where nobody knows it.
         entries: The journal, in any order.
         checks: What is checked of each quantity beside known failure values.
     """
 
     def __init__(
         self,
-        site: Site,
+        site: Site | None,
         entries: Iterable[Entry] = (),
         checks: Mapping[Quantity, Checks] | None = None,
     ) -> None:
@@ -86,8 +86,8 @@ class Instruments:
         gap, checks = self.gap(sensor), self._judged(sensor, quantity)
         if checks is None:
             return gap, gap
-        # a reading decides of those that come within the checks' time, and of the one
-        # before it
+        # a reading decides of those that come within the checks' time and a gap, and of
+        # the one before it; each of these closes pairs across a gap
         return 2 * gap, 2 * gap + checks.lookback
 
     def read(
@@ -146,10 +146,11 @@ class Instruments:
         if checks is None:
             times, values = readings(sensor, quantity.value, since, until)
             return times, values, np.full(times.shape, PASS, np.int8)
-        # flags look back, and one reading ahead
+        # flags look back, and one reading ahead; none across more than a gap, so that
+        # what is read is enough for them
         begin, end = since - checks.lookback - reach, until + reach
         times, values = readings(sensor, quantity.value, begin, end)
-        flags = flag(times, values, checks).aggregate
+        flags = flag(times, values, checks, bridge=reach).aggregate
         asked = slice(*np.searchsorted(times, (to_us(since), to_us(until))))
         return times[asked], values[asked], flags[asked]
 

@@ -38,6 +38,9 @@ HOUSE_CAP = 4.0
 SLIP = 10.0
 """An amount so many times off the published mean is a slip of the journal."""
 
+FORGOTTEN = 2.0
+"""A stage that nobody noted a look at does not last so many times the mean."""
+
 LEAST_TOLD = 2
 """A figure that fewer changes of stage stand behind is not told to others."""
 
@@ -63,7 +66,7 @@ class Learned(msgspec.Struct, frozen=True, kw_only=True):
         n: Changes of stage that were seen to be over.
         lasting: Stages that last, or were left, without being seen to end.
         taken: Of both, those whose last look nobody noted.
-        slips: Amounts left out as slips of the journal.
+        slips: Amounts left out as slips of the journal, and forgotten cohorts.
         amounts: Each observation as least and most; None for no upper bound.
         coverage: Mean measured share of the time. [fraction]
         warmth_low: The coolest cohort's steady temperature. [degC]
@@ -340,12 +343,15 @@ def _without_slips(
     Leave out what no animal does.
 
     A stage that was entered and left within a tenth of the published need was entered
-    by mistake.
+    by mistake. One that lasts twice the need, and nobody noted a look at it, was
+    forgotten: that it lasts still is only taken to be so.
     """
     kept = [
         row
         for row in rows
-        if row.low < SLIP * mean and (row.high is None or row.high > mean / SLIP)
+        if row.low < SLIP * mean
+        and (row.high is None or row.high > mean / SLIP)
+        and not (row.high is None and row.span.taken and row.low > FORGOTTEN * mean)
     ]
     return kept, len(rows) - len(kept)
 

@@ -13,9 +13,10 @@ from monitor.accounts.instruments import Instruments, Readings
 from monitor.accounts.sightings import StageSpan, by_cohort, spans_of
 from monitor.science.degree_days import Times, Values
 from monitor.science.log_normal import Amount
-from monitor.site.house import Cohort, House, Stay
+from monitor.site.house import Cohort, House
 from monitor.site.journal import Entry
 from monitor.site.species_file import Library, Stage
+from monitor.site.stays import Stay
 from monitor.store.rows import AccountDay
 
 BLOCK = timedelta(days=31)

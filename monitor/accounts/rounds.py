@@ -47,30 +47,30 @@ class Account:
     A cohort's days: those to compute, and the sums of its present stage.
 
     Complete days are added up once and kept as a sum, since a full house has
-    thousands of them and only the last is still growing. The record is of the days in
-    all its stages: it tells how cold and warm its places can be.
+    thousands of them and only the last is still growing. What is known is of the
+    days in all its stages: it tells how cold and warm each of its places can be.
     """
 
     def __init__(self, cohort: Cohort) -> None:
         self.cohort = cohort
         self.open: dict[Key, Work] = {}
-        self.closed, self.closed_record = Tally(), Bounded()
-        self.tally, self.record = Tally(), Bounded()
+        self.closed, self.closed_known = Tally(), Bounded()
+        self.tally, self.known = Tally(), Bounded()
 
     def begin(self) -> None:
         """Count from the closed days on, in a new round."""
         self.tally = self.closed.copy()
-        self.record = msgspec.structs.replace(self.closed_record)
+        self.known = self.closed_known.copy()
 
     def hold(self, stage: str, heat: DayHeat) -> None:
         """Count a day that is complete, for this round and those to come."""
-        self.closed_record.add(heat)
+        self.closed_known.add(heat)
         if stage == self.cohort.stage:
             self.closed.add(heat)
 
     def add(self, plan: DayPlan, heat: DayHeat) -> None:
         """Count a day that was computed in this round."""
-        self.record.add(heat)
+        self.known.add(heat)
         if plan.stage == self.cohort.stage:
             self.tally.add(heat)
         if heat.complete:

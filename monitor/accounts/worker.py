@@ -288,7 +288,7 @@ def _heats(
             cohort.stage,
             account.tally,
             stage.development,
-            record=account.record,
+            known=account.known,
             now=now,
         )
         if made is not None:

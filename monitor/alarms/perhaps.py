@@ -4,7 +4,7 @@ Stages that a cohort was taken to be perhaps in, and since when.
 Recorded when it is taken up: a forecast of the past depends on what was known then.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 import msgspec
@@ -71,19 +71,31 @@ def within(
     """
     Keep of many years what tells all instants between two, the ends included.
 
-    What held at *since* already is told as if taken up then.
+    What held at *since* already is told as if taken up then. What a clock that was
+    ahead dated later than what was taken up after it is left out.
 
     Args:
         taken: All that was taken up, in the order of taking.
         since: The beginning. UTC.
         until: The end. UTC.
     """
-    every = tuple(taken)
+    every = _standing(tuple(taken))
     held = perhaps_at(every, since)
     return (
         *(PerhapsSince(since, cohort, held[cohort]) for cohort in sorted(held)),
         *(change for change in every if since < change.at <= until),
     )
+
+
+def _standing(taken: Sequence[PerhapsSince]) -> tuple[PerhapsSince, ...]:
+    """Leave out what never held: dated later than the next of its cohort."""
+    first: dict[int, datetime] = {}
+    kept: list[PerhapsSince] = []
+    for change in reversed(taken):
+        if change.at <= first.get(change.cohort, change.at):
+            first[change.cohort] = change.at
+            kept.append(change)
+    return tuple(reversed(kept))
 
 
 def instants(

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from itertools import chain
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from monitor.cli.command import Command, Context
@@ -14,10 +15,13 @@ from monitor.cli.journal import WHEN
 from monitor.clock import clock_from_environment, from_us
 from monitor.desk.instants import parse_instant
 from monitor.desk.said import iso, unknown
-from monitor.errors import UnreachableError, UsageError
+from monitor.errors import ConfigError, UnreachableError, UsageError
 from monitor.site.load import load
 from monitor.site.words import Quantity
 from monitor.store.reader import Reader
+
+if TYPE_CHECKING:
+    from monitor.accounts.instruments import Instruments
 
 Row = tuple[str, str, str, str, int]
 FIRST, LAST = datetime(1900, 1, 1, tzinfo=UTC), datetime(9000, 1, 1, tzinfo=UTC)
@@ -40,8 +44,10 @@ def _run(arguments: argparse.Namespace, context: Context) -> int:
     Write CSV to stdout, or with --json one object with a list of rows.
 
     Values are written so that reading them gives the same number again. Flags are
-    what the checks in force say of each reading, whenever it came. The store is read
-    beside the running daemon, which has nothing that is not in it.
+    what the checks in force say of each reading, whenever it came; where no
+    configuration can be read, known failure values alone, for then most of all one
+    saves data. The store is read beside the running daemon, which has nothing that is
+    not in it.
     """
     if context.state is None:
         raise UnreachableError(
@@ -60,7 +66,9 @@ def _run(arguments: argparse.Namespace, context: Context) -> int:
     if quantity is not None and quantity not in list(Quantity):
         names = [q.value for q in Quantity]
         raise UsageError(f"--quantity: {unknown('quantity', quantity, names)}")
-    rows = _rows(reader, context, sensor, quantity, (start or FIRST, end or LAST))
+    span = _within(start or FIRST), _within(end or LAST)
+    # before the first line: what is wrong must not leave half a file
+    rows = _rows(reader, _instruments(context), sensor, quantity, span)
     if arguments.json:
         _write_json(rows)
     else:
@@ -68,19 +76,35 @@ def _run(arguments: argparse.Namespace, context: Context) -> int:
     return 0
 
 
+def _within(at: datetime) -> datetime:
+    return min(max(at, FIRST), LAST)
+
+
+def _instruments(context: Context) -> "Instruments":
+    """Judge by the checks in force, or without a configuration by none of them."""
+    # NumPy is loaded only where it is needed
+    from monitor.accounts.instruments import Instruments  # noqa: PLC0415
+
+    try:
+        configuration = load(context.config)
+    except ConfigError as error:
+        why = " ".join(str(error).split())
+        print(
+            f"Warning: flags tell known failure values alone, not your checks: {why}",
+            file=sys.stderr,
+        )
+        return Instruments(None)
+    return Instruments(configuration.site, (), configuration.checks)
+
+
 def _rows(
     reader: Reader,
-    context: Context,
+    instruments: "Instruments",
     sensor: str | None,
     quantity: str | None,
     span: tuple[datetime, datetime],
 ) -> Iterator[Row]:
     """Readings with their flags, ordered by sensor, quantity and time."""
-    # NumPy is loaded only where it is needed
-    from monitor.accounts.instruments import Instruments  # noqa: PLC0415
-
-    configuration = load(context.config)
-    instruments = Instruments(configuration.site, (), configuration.checks)
     for series in sorted((r.sensor, r.quantity) for r in reader.series()):
         if sensor in {None, series[0]} and quantity in {None, series[1]}:
             times, values, flags = instruments.flagged(
@@ -105,7 +129,7 @@ def _instant(
     except ValueError:
         local = True
     if local:
-        zone = ZoneInfo(load(context.config).site.site.time_zone)
+        zone = _zone(name, text, context)
     now = clock_from_environment().now()
     try:
         return parse_instant(text, zone=zone, now=now)
@@ -113,8 +137,18 @@ def _instant(
         raise UsageError(f"--{name}: {error}") from None
 
 
+def _zone(name: str, text: str, context: Context) -> ZoneInfo:
+    try:
+        return ZoneInfo(load(context.config).site.site.time_zone)
+    except ConfigError as error:
+        raise ConfigError(
+            f"--{name} {text}: the time zone of the site is not known; give the time"
+            f" with an offset, such as 2026-03-01T14:00:00Z, or mend this: {error}"
+        ) from None
+
+
 def _write_json(rows: Iterable[Row]) -> None:
-    # written row by row: a year of readings need not fit into memory
+    # one series at a time: not all of them need fit into memory together
     print('{"readings": [', end="")
     for number, (sensor, quantity, time, value, flag) in enumerate(rows):
         names = f'"sensor": {json.dumps(sensor)}, "quantity": {json.dumps(quantity)}'

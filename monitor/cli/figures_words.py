@@ -97,7 +97,7 @@ def _seen(each: Learned) -> str:
     if each.taken:
         said += f"; {each.taken} without a last look, taken as one round before"
     if each.slips:
-        said += f"; {each.slips} left out as slips (ten times off)"
+        said += f"; {each.slips} left out as slips or forgotten"
     if each.n and each.warmth_low is not None and each.warmth_high is not None:
         said += f"; at {each.warmth_low:g} to {each.warmth_high:g} C"
         said += f", {each.coverage:.0%} of the time measured"

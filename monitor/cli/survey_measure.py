@@ -21,8 +21,9 @@ from monitor.desk.surveys import (
 )
 from monitor.errors import RefusedError, UnreachableError, UsageError
 from monitor.science.survey import Compared, compare
-from monitor.site.house import Feed, House, Probe, Stay, fold
+from monitor.site.house import Feed, House, Probe, fold
 from monitor.site.load import load
+from monitor.site.stays import Stay
 from monitor.store.reader import Reader
 
 
@@ -141,7 +142,7 @@ class _Hung(msgspec.Struct, frozen=True):
         """When it hung there; its first stay has no beginning."""
         here, moves = self.house.places[self.place], self.probe.stays
         # what hung in a tub of the same number that was scrapped is not of this one
-        begun = here.stays[0].since if here.stays and not here.fixed else EPOCH
+        begun = here.begun_at or EPOCH
         first = moves[0].since if moves else None
         for stay in (Stay(self.probe.first_place, EPOCH, first), *moves):
             until = stay.until or now

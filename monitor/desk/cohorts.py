@@ -11,7 +11,7 @@ from monitor.desk.counts import FORMS, parse_count, spell_count
 from monitor.desk.said import cohort_words, iso, iso_or_none, species_words, unknown
 from monitor.desk.view import Outcome, View
 from monitor.errors import RefusedError, UsageError
-from monitor.site.house import Cohort, Place, Stay
+from monitor.site.house import Cohort, Place
 from monitor.site.journal import (
     CohortAdvanced,
     CohortCounted,
@@ -21,6 +21,7 @@ from monitor.site.journal import (
     Count,
 )
 from monitor.site.species_file import Species
+from monitor.site.stays import Stay
 from monitor.site.words import CountKind, PlaceKind
 
 Sex = Literal["any", "female", "male"]
@@ -282,10 +283,12 @@ def _species(asked: Asked) -> Species:
 
 
 def _stage(species: Species, wanted: str) -> str:
-    if species.stage(wanted) is None:
+    """The stage as the species file spells it, in whatever case it was typed."""
+    found = species.stage(wanted)
+    if found is None:
         known = [stage.id for stage in species.stages]
         raise UsageError(unknown(f"stage of {species.id}", wanted, known))
-    return wanted
+    return found.id
 
 
 def _count(asked: Asked) -> Count:
@@ -333,10 +336,12 @@ def _eaten(asked: Asked, cohort: Cohort, name: str, place: Place) -> str | None:
 
 
 def _before_place(asked: Asked, place: Place, at: datetime) -> list[str]:
-    if place.fixed or not place.stays or at >= place.stays[0].since:
+    if place.begun_at is None or at >= place.begun_at:
         return []
-    begun = asked.local(place.stays[0].since)
-    return [f"{place.id} was set up at {begun}: no reading is known from before"]
+    said = f"{place.id} was set up at {asked.local(place.begun_at)}: "
+    if place.parent_at(at) is not None:
+        return [f"{said}warmth from before is that of the scrapped one of its number"]
+    return [f"{said}no reading is known from before"]
 
 
 def _last_seen(asked: Asked, cohort: Cohort, at: datetime) -> datetime | None:
@@ -357,7 +362,9 @@ def _way(
 ) -> tuple[list[str], str]:
     """The stages passed over, and the stage come to."""
     order = [stage.id for stage in species.stages]
-    here = order.index(cohort.stage) if cohort.stage in order else -1
+    # old journals have a stage as it was typed; a species file may have lost it
+    known = species.stage(cohort.stage)
+    here = order.index(known.id) if known else -1
     if wanted is None:
         if here + 1 >= len(order):
             raise RefusedError(
@@ -365,12 +372,13 @@ def _way(
                 f" {cohort.stage}; use `cohort end` when it is no longer followed"
             )
         return [], order[here + 1]
-    there = order.index(_stage(species, wanted))
+    stage = _stage(species, wanted)
+    there = order.index(stage)
     if there > here:
-        return order[here + 1 : there] if here >= 0 else [], wanted
+        return order[here + 1 : there] if here >= 0 else [], stage
     if anyway and there != here:
-        return [], wanted
+        return [], stage
     raise RefusedError(
-        f"cohort {cohort.id} is {cohort.stage}; {wanted} is not a later stage of"
+        f"cohort {cohort.id} is {cohort.stage}; {stage} is not a later stage of"
         f" {species.id} ({', '.join(order)}); to mend a slip repeat it with --anyway"
     )

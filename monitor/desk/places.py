@@ -117,7 +117,7 @@ def list_places(asked: Asked) -> Outcome:
                     "kind": place.kind.value,
                     "parent": place.parent,
                     "fixed": place.fixed,
-                    "since": iso(place.stays[0].since) if place.stays else None,
+                    "since": iso_or_none(place.begun_at),
                     "scrapped_at": iso_or_none(place.scrapped_at),
                     "cohorts": living.get(place.id, []),
                     "distance": distance_row(view.house, place, view.now),

@@ -222,7 +222,7 @@ def _check_times(
             f"--at: {asked.local(at)} is before the survey ended,"
             f" {asked.local(found.until)}"
         )
-    begun = place.stays[0].since if place.stays and not place.fixed else None
+    begun = place.begun_at
     first = at if found is None else found.since
     if begun is not None and first < begun:
         name = "--at" if found is None else "--since"

@@ -111,7 +111,7 @@ def past(reader: Reader, start: datetime, end: datetime) -> Past:
             and (alarm.closed_at is None or alarm.closed_at >= since)
         )
         notices = tuple(n for n in store.notices() if start <= n.created <= end)
-    edges = [t for times, _ in series.values() for t in times[[0, -1]] if times.size]
+    edges = [t for times, _ in series.values() if times.size for t in times[[0, -1]]]
     known = [from_us(int(t)) for t in edges]
     known += [c.at for changed in changes for c in changed if since <= c.at <= end]
     # before the first reading nobody was silent, and after the last nobody watched

@@ -79,7 +79,9 @@ class Checks:
 
         Flags of a part of a series are those of the whole if `flag` also gets every
         reading within this span before the part, one more before these, and the one
-        reading after the part (of which a spike is known).
+        reading after the part (of which a spike is known). With a bridge every reading
+        within this span and the bridge before it, and within the bridge after it,
+        suffices.
         """
         return max((check.lookback for check in self.given.values()), default=NOTHING)
 
@@ -98,7 +100,13 @@ class Flags:
     aggregate: FlagArray
 
 
-def flag(times_us: Times, values: Values, checks: Checks) -> Flags:
+def flag(
+    times_us: Times,
+    values: Values,
+    checks: Checks,
+    *,
+    bridge: timedelta | None = None,
+) -> Flags:
     """
     Flag every reading of a series.
 
@@ -109,13 +117,16 @@ def flag(times_us: Times, values: Values, checks: Checks) -> Flags:
         times_us: Strictly rising. [us since 1970-01-01 UTC]
         values: One per time, as measured. [unit of the checks]
         checks: What to check.
+        bridge: Readings further apart than this know nothing of each other, so that
+            the flags of a part of a series rest on a bounded span of it; None where
+            the whole series is given.
 
     Raises:
         ValueError: If the arrays are not one-dimensional and of one length, or times
             do not rise strictly.
     """
     gap = None if checks.gap is None else checks.gap.longest
-    readings = stretches(times_us, values, gap)
+    readings = stretches(times_us, values, gap, bridge=bridge)
     by_check = {}
     # differences of huge values overflow to infinity, which is beyond any limit
     with np.errstate(over="ignore"):

@@ -126,7 +126,8 @@ class RateOfChange:
 
     Which of the two readings is bad is unknown: both edges of a spike are flagged.
     Across a gap the mean rate is a lower bound: beyond the limit it is flagged, else
-    2. The first reading and one after a missing value are 2, not 1.
+    2. The first reading and one after a missing value are 2, not 1, and so is one
+    across more than the bridge of the readings.
 
     Attributes:
         suspect: Above it 3. [unit of the series per hour]
@@ -158,7 +159,7 @@ class RateOfChange:
         over = change > self.suspect * apart / HOUR_US
         fail = None if self.fail is None else change > self.fail * apart / HOUR_US
         found = graded(over, fail)
-        known = readings.usable[1:] & readings.usable[:-1]
+        known = readings.usable[1:] & readings.usable[:-1] & readings.bridged
         known &= readings.joined[1:] | (found != PASS)
         flags[1:] = np.where(known, found, flags[1:])
         return flags
@@ -277,7 +278,8 @@ class Gap:
 
     The first reading after the gap carries the flag, and it is 9: what is missing
     lies before it, and its own value may be good. (The manual's result is 9 too; a
-    program gives 4, as if the value were bad.)
+    program gives 4, as if the value were bad.) Of readings with a bridge the first
+    is 9 too: nothing came within the longest span before it, as far as anybody looks.
 
     Attributes:
         longest: Two readings further apart have a gap between them.
@@ -293,12 +295,14 @@ class Gap:
 
     @property
     def lookback(self) -> timedelta:
-        """The reading before only."""
-        return NOTHING
+        """The longest span: it may hold the reading before."""
+        return self.longest
 
     def judge(self, readings: Stretches) -> FlagArray:
         """Flag each reading."""
         flags = np.full(readings.values.shape, PASS, dtype=np.int8)
+        if readings.bridge is not None:
+            flags[:1] = MISSING
         apart = readings.times_us[1:] - readings.times_us[:-1]
         flags[1:][apart > self.longest // MICROSECOND] = MISSING
         return flags

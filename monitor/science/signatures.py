@@ -134,6 +134,7 @@ def _distances(readings: Stretches, honest: Bools) -> tuple[np.ndarray, np.ndarr
     lowest, _ = extremes(np.where(honest, values, np.inf), first)
     _, highest = extremes(np.where(honest, values, -np.inf), first)
     near = honest[1:] & (times[1:] - times[:-1] < WITHIN // timedelta(microseconds=1))
+    near &= readings.bridged
     following = values[1:]
     lowest[:-1] = np.where(near, np.minimum(lowest[:-1], following), lowest[:-1])
     highest[:-1] = np.where(near, np.maximum(highest[:-1], following), highest[:-1])

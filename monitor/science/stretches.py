@@ -28,12 +28,15 @@ class Stretches:
         values: 0 where not usable.
         usable: Whether the value is a finite number.
         start: Index of the first reading of the stretch that each belongs to.
+        bridge: Readings further apart than this are not compared by any check; None
+            where a check may compare any two.
     """
 
     times_us: Times
     values: Values
     usable: Bools
     start: Indices
+    bridge: timedelta | None = None
 
     @property
     def index(self) -> Indices:
@@ -45,13 +48,27 @@ class Stretches:
         """Whether each belongs to the stretch of the reading before it."""
         return self.start < self.index
 
+    @property
+    def bridged(self) -> Bools:
+        """Whether each but the first may be compared with the reading before it."""
+        apart = self.times_us[1:] - self.times_us[:-1]
+        if self.bridge is None:
+            return np.ones(apart.shape, np.bool_)
+        return apart <= self.bridge // MICROSECOND
+
     def since(self, span: timedelta) -> Indices:
         """The last reading that is at least *span* older than each; -1 if none."""
         ends = self.times_us - span // MICROSECOND
         return np.searchsorted(self.times_us, ends, side="right") - 1
 
 
-def stretches(times_us: Times, values: Values, gap: timedelta | None) -> Stretches:
+def stretches(
+    times_us: Times,
+    values: Values,
+    gap: timedelta | None,
+    *,
+    bridge: timedelta | None = None,
+) -> Stretches:
     """
     Find the unbroken stretches of a series.
 
@@ -60,6 +77,8 @@ def stretches(times_us: Times, values: Values, gap: timedelta | None) -> Stretch
         values: One per time; NaN is missing.
         gap: Readings further apart than this are not of one stretch; None where only
             a missing value ends one.
+        bridge: Ends a stretch like *gap*; no check compares two readings further
+            apart than this.
 
     Raises:
         ValueError: If the arrays are not one-dimensional and of one length, or times
@@ -80,11 +99,12 @@ def stretches(times_us: Times, values: Values, gap: timedelta | None) -> Stretch
     usable = np.isfinite(values)
     first = ~usable
     first[1:] |= ~usable[:-1]
-    if gap is not None:
-        first[1:] |= apart > gap // MICROSECOND
+    for longest in (gap, bridge):
+        if longest is not None:
+            first[1:] |= apart > longest // MICROSECOND
     index = np.arange(values.shape[0], dtype=np.intp)
     start = np.maximum.accumulate(np.where(first, index, 0))
-    return Stretches(times_us, np.where(usable, values, 0.0), usable, start)
+    return Stretches(times_us, np.where(usable, values, 0.0), usable, start, bridge)
 
 
 def extremes(values: Values, first: Indices) -> tuple[Values, Values]:

@@ -114,29 +114,12 @@ def published_share(mean: float | None, sd: float = 0.0) -> Share:
     return Share(mean * weight, (1 - mean) * weight)
 
 
-def learn_share(
-    prior: Share, broods: Iterable[Brood], *, correlation: float = 0.0
-) -> Share:
-    """
-    Update a share by counted broods.
-
-    With no correlation this is the beta-binomial rule: alpha grows by those that came
-    through, beta by the rest.
-
-    Args:
-        prior: What was believed.
-        broods: What was counted, in any order.
-        correlation: Of the fates within a brood, from 0 to 1.
-
-    Raises:
-        ValueError: If the correlation lies outside 0 to 1.
-    """
-    return pooled_share(prior, evidence_of(broods, correlation=correlation))
-
-
 def evidence_of(broods: Iterable[Brood], *, correlation: float = 0.0) -> ShareEvidence:
     """
     Sum what counted broods say, for whatever prior.
+
+    With no correlation, `pooled_share` of a prior and this is the beta-binomial rule:
+    alpha grows by those that came through, beta by the rest.
 
     Animals of one tub share its luck, so a brood of n counts as
     n / (1 + (n - 1) correlation) animals, the usual design effect of clusters (Kish

@@ -21,25 +21,25 @@ from monitor.site.journal import (
     ProbeMoved,
 )
 from monitor.site.site_file import Site
+from monitor.site.stays import Stay, changed, closed, cut, what_at
 from monitor.site.surveys import Distance, Reference, SurveyFolding, Surveys
 from monitor.site.words import PlaceKind, Quantity
 
 replace = msgspec.structs.replace
 
 
-class Stay(msgspec.Struct, frozen=True):
-    """A time under one parent, in one place or stage; open while until is None."""
-
-    what: str
-    since: datetime
-    until: datetime | None = None
-
-
 class Place(msgspec.Struct, frozen=True):
     """
     A room, shelf or enclosure, with all the parents that it ever had.
 
-    A fixed place stands in site.toml and has had its parent for ever.
+    A fixed place stands in site.toml and has had its parent for ever. A number that
+    was given again keeps the stays of its former lives, which end when the tub of the
+    time was scrapped.
+
+    Attributes:
+        stays: What it stood in, in order of time; () for a fixed place.
+        scrapped_at: When the present life ended; None while it stands. UTC.
+        begun_at: When the present life began; None for a fixed place. UTC.
     """
 
     id: str
@@ -49,12 +49,13 @@ class Place(msgspec.Struct, frozen=True):
     fixed: bool
     stays: tuple[Stay, ...] = ()
     scrapped_at: datetime | None = None
+    begun_at: datetime | None = None
 
     def parent_at(self, at: datetime) -> str | None:
-        """Where it stood at an instant."""
+        """Where it stood at an instant, in whatever life."""
         if self.fixed:
             return self.parent
-        return _at(self.stays, at)
+        return what_at(self.stays, at)
 
 
 class Cohort(msgspec.Struct, frozen=True):
@@ -75,11 +76,11 @@ class Cohort(msgspec.Struct, frozen=True):
 
     def place_at(self, at: datetime) -> str | None:
         """Where the cohort lived at an instant."""
-        return _at(self.places, at)
+        return what_at(self.places, at)
 
     def stage_at(self, at: datetime) -> str | None:
         """Its stage at an instant."""
-        return _at(self.stages, at)
+        return what_at(self.stages, at)
 
 
 class Probe(msgspec.Struct, frozen=True):
@@ -97,7 +98,7 @@ class Probe(msgspec.Struct, frozen=True):
 
     def place_at(self, at: datetime) -> str:
         """Where it hung at an instant."""
-        return _at(self.stays, at) or self.first_place
+        return what_at(self.stays, at) or self.first_place
 
 
 class Feed(msgspec.Struct, frozen=True):
@@ -293,7 +294,7 @@ class _Folding:
                 self._place(fact, at)
             case ProbeMoved(sensor, place) if sensor in self._probes:
                 moved = self._probes[sensor]
-                stays = _stays(moved.stays, place, at)
+                stays = changed(moved.stays, place, at)
                 self._probes[sensor] = replace(moved, stays=stays)
             case PlaceSurveyed(place=place) if place in self._places:
                 self._surveys.take(fact, at)
@@ -316,16 +317,27 @@ class _Folding:
         match fact:
             case PlaceCreated(place, kind, parent, name):
                 if known is None or known.scrapped_at:
-                    begun = (Stay(parent, at),)
-                    self._surveys.made_anew(place)
                     self._places[place] = Place(
-                        place, kind, name or place, parent, fixed=False, stays=begun
+                        place,
+                        kind,
+                        name or place,
+                        parent,
+                        fixed=False,
+                        stays=(*self._former(known, at), Stay(parent, at)),
+                        begun_at=at,
                     )
             case PlaceMoved(place, parent) if known is not None:
-                stays = _stays(known.stays, parent, at)
+                stays = changed(known.stays, parent, at)
                 self._places[place] = replace(known, parent=parent, stays=stays)
             case PlaceScrapped(place) if known is not None:
                 self._places[place] = replace(known, scrapped_at=at)
+
+    def _former(self, known: Place | None, at: datetime) -> tuple[Stay, ...]:
+        """Where a tub stood whose number another one gets."""
+        if known is None or known.scrapped_at is None:
+            return ()
+        self._surveys.made_anew(known.id, at)
+        return cut(known.stays, known.scrapped_at)
 
 
 def _started(fact: CohortStarted, at: datetime) -> Cohort:
@@ -350,12 +362,12 @@ def _change(
 ) -> Cohort:
     match fact:
         case CohortMoved(place=place):
-            return replace(cohort, place=place, places=_stays(cohort.places, place, at))
-        case CohortAdvanced(stage=stage, not_before=not_before):
-            changed = middle(not_before, at)
             return replace(
-                cohort, stage=stage, stages=_stays(cohort.stages, stage, changed)
+                cohort, place=place, places=changed(cohort.places, place, at)
             )
+        case CohortAdvanced(stage=stage, not_before=not_before):
+            stages = changed(cohort.stages, stage, middle(not_before, at))
+            return replace(cohort, stage=stage, stages=stages)
         case CohortCounted(count=count):
             return replace(cohort, count=count)
         case CohortEnded(reason=reason):
@@ -363,8 +375,8 @@ def _change(
                 cohort,
                 ended_at=at,
                 end_reason=reason,
-                places=_close(cohort.places, at),
-                stages=_close(cohort.stages, at),
+                places=closed(cohort.places, at),
+                stages=closed(cohort.stages, at),
             )
 
 
@@ -374,22 +386,3 @@ def middle(not_before: datetime | None, found: datetime) -> datetime:
         return found
     half: timedelta = (found - not_before) / 2
     return not_before + half
-
-
-def _close(stays: tuple[Stay, ...], at: datetime) -> tuple[Stay, ...]:
-    if not stays or stays[-1].until is not None:
-        return stays
-    last = stays[-1]
-    return (*stays[:-1], Stay(last.what, last.since, max(at, last.since)))
-
-
-def _stays(stays: tuple[Stay, ...], what: str, at: datetime) -> tuple[Stay, ...]:
-    begun = max(at, stays[-1].since) if stays else at
-    return (*_close(stays, begun), Stay(what, begun))
-
-
-def _at(stays: tuple[Stay, ...], at: datetime) -> str | None:
-    for stay in reversed(stays):
-        if stay.since <= at and (stay.until is None or at < stay.until):
-            return stay.what
-    return None

@@ -1,5 +1,6 @@
 """What surveys say: how far each place is from the probe that speaks for it."""
 
+from bisect import bisect_right
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Literal
@@ -56,6 +57,9 @@ class Survey(msgspec.Struct, frozen=True):
     apart: Apart
 
 
+Life = tuple[str, int]
+"""A place, and how many had its number before."""
+
 _HERE: Mapping[str, Distance] = {
     "own probe": Distance(0.0, 0.0, "own probe"),
     "hand": Distance(0.0, 0.0, "hand"),
@@ -72,13 +76,16 @@ class Surveys(msgspec.Struct, frozen=True):
     All surveys, as the journal leaves them.
 
     Attributes:
-        own: Of each standing place against each reference, in order of time.
-        around: What the last surveys of all places against a reference say together,
-            those of places that are gone among them.
+        own: Of each life of a place against each reference, in order of time.
+        around: What the last surveys of all lives of all places against a reference
+            say together.
+        anew: When places were made anew under the number of a scrapped one, in order
+            of time. UTC.
     """
 
-    own: Mapping[tuple[str, Reference], tuple[Survey, ...]] = {}
+    own: Mapping[tuple[Life, Reference], tuple[Survey, ...]] = {}
     around: Mapping[Reference, Apart] = {}
+    anew: Mapping[str, tuple[datetime, ...]] = {}
 
     def distance(
         self, place: str, reference: Reference, source: str, *, at: datetime
@@ -87,8 +94,9 @@ class Surveys(msgspec.Struct, frozen=True):
         Tell how far a place is from what feeds it.
 
         The place's own last survey against the same reference counts, before the
-        first one that first one; then the surveys of its neighbours; then what is
-        assumed of a shelf's or a room's probe.
+        first one that first one, each for the life of the place that it was made in;
+        then the surveys of its neighbours; then what is assumed of a shelf's or a
+        room's probe.
 
         Args:
             place: The place asked about.
@@ -98,7 +106,8 @@ class Surveys(msgspec.Struct, frozen=True):
         """
         if source in _HERE:
             return _HERE[source]
-        own = self.own.get((place, reference), ())
+        life = place, bisect_right(self.anew.get(place, ()), at)
+        own = self.own.get((life, reference), ())
         if own:
             found = next((s for s in reversed(own) if s.at <= at), own[0]).apart
             return Distance(found.offset_k, found.spread_k, "surveyed")
@@ -108,8 +117,9 @@ class Surveys(msgspec.Struct, frozen=True):
         return _ASSUMED[source]
 
     def changes(self, place: str) -> Iterator[datetime]:
-        """Instants at which what is told of a place may change: its later surveys."""
-        for (surveyed, _), own in self.own.items():
+        """Instants at which what is told of a place may change, in all its lives."""
+        yield from self.anew.get(place, ())
+        for ((surveyed, _), _), own in self.own.items():
             if surveyed == place:
                 yield from (survey.at for survey in own[1:])
 
@@ -118,30 +128,29 @@ class SurveyFolding:
     """Surveys that the journal happens to, in the order of happening."""
 
     def __init__(self) -> None:
-        self._own: dict[tuple[str, Reference], tuple[Survey, ...]] = {}
-        self._gone: list[tuple[Reference, Survey]] = []
+        self._own: dict[tuple[Life, Reference], tuple[Survey, ...]] = {}
+        self._anew: dict[str, tuple[datetime, ...]] = {}
 
     def take(self, fact: PlaceSurveyed, at: datetime) -> None:
         """A place was surveyed."""
-        key = fact.place, Reference(fact.reference, fact.reference_quantity)
+        life = fact.place, len(self._anew.get(fact.place, ()))
+        key = life, Reference(fact.reference, fact.reference_quantity)
         survey = Survey(at, Apart(fact.offset_k, fact.spread_k))
         self._own[key] = (*self._own.get(key, ()), survey)
 
-    def made_anew(self, place: str) -> None:
+    def made_anew(self, place: str, at: datetime) -> None:
         """
         Another tub has got the number of one that was scrapped.
 
-        What was found of the old tub is nothing that the new one inherits; of its
-        shelf it says as much as that of any neighbour.
+        What was found of the old tub holds for its own life, and the new one inherits
+        nothing; of its shelf it says as much as that of any neighbour.
         """
-        for key in [key for key in self._own if key[0] == place]:
-            self._gone.append((key[1], self._own.pop(key)[-1]))
+        self._anew[place] = (*self._anew.get(place, ()), at)
 
     def surveys(self) -> Surveys:
         """What has come of them."""
-        last = [*self._gone, *((key[1], own[-1]) for key, own in self._own.items())]
         near: dict[Reference, list[Apart]] = {}
-        for reference, survey in last:
-            near.setdefault(reference, []).append(survey.apart)
+        for (_, reference), own in self._own.items():
+            near.setdefault(reference, []).append(own[-1].apart)
         around = {reference: pooled(found) for reference, found in near.items()}
-        return Surveys(self._own, around)
+        return Surveys(self._own, around, self._anew)

@@ -21,7 +21,6 @@ from monitor.store.rows import DayFigures, LoggedReading, SeriesRow, StaleSeries
 Connect = Callable[[], AbstractContextManager[sqlite3.Connection]]
 
 BEGINNING = datetime.min.replace(tzinfo=UTC)
-END = datetime.max.replace(tzinfo=UTC)
 CHUNK = 20_000
 """Rows of the log fetched at once; no cursor stays open between chunks (Q4)."""
 ROW = np.dtype([("series", "i8"), ("ts_us", "i8"), ("value", "f8")])

@@ -10,10 +10,11 @@ import msgspec
 from monitor.alarms.perhaps import PerhapsSince, instants, perhaps_at
 from monitor.alarms.plan import Perhaps, Plan, Rule, make_plan
 from monitor.alarms.rule import may_be
-from monitor.site.house import Cohort, House, Place, Stay
+from monitor.site.house import Cohort, House, Place
 from monitor.site.local import NIGHT_BEGINS, NIGHT_ENDS, is_night, local
 from monitor.site.site_file import Site
 from monitor.site.species_file import Library
+from monitor.site.stays import Stay
 
 Series = tuple[str, str]
 """Sensor and quantity."""

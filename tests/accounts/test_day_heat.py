@@ -248,7 +248,8 @@ def test_a_spread_widens_the_bounds_by_two_of_it():
 
     assert got.degree_days == pytest.approx(11.5)
     assert (got.least, got.most) == (pytest.approx(10.5), pytest.approx(12.5))
-    assert (got.coldest, got.warmest) == (20.5, 22.5)
+    (record,) = got.records.values()
+    assert (record.coldest, record.warmest) == (20.5, 22.5)
 
 
 def test_bounds_know_that_too_warm_may_be_slow():
@@ -296,6 +297,25 @@ def test_missing_time_lies_within_what_the_place_ever_was():
     assert got.low - got.degree_days == pytest.approx(8, abs=0.1)
     assert got.high - got.degree_days == pytest.approx(16, abs=0.1)
     assert got.coverage == pytest.approx(0.75, abs=0.01)
+
+
+def test_another_place_tells_nothing_of_one_without_a_probe():
+    """Five days at 27 degC measured, then five where nobody measures: 0 to 20 K."""
+    told = settled()
+    told.tub(START, place="tub-9", parent="dark").move(START + 5 * DAY, "tub-9")
+    readings = {("a-air", AIR): steady(START, START + 10 * DAY, 27)}
+
+    got = account(heats(told, readings, 10), development())
+
+    assert (got.low, got.high) == pytest.approx((5 * 17, 5 * 17 + 5 * 20))
+
+
+def test_a_stage_counts_however_its_name_is_written():
+    """Older journals have it as it was typed."""
+    readings = {("a-air", AIR): steady(START, START + 2 * DAY, 20)}
+    told = Told().tub(START).start(START, stage="EGG")
+
+    assert heats(told, readings, 1)[0].degree_days == pytest.approx(10)
 
 
 def test_two_days_tell_nothing_of_the_extremes_of_a_place():

@@ -48,6 +48,12 @@ PLAIN = scarab(
     ("adult", {}, {}),
 )
 """Egg 200 +- 20, grub 300 +- 30, pupa 200 +- 20 degree-days above 10."""
+HIDDEN_WAY = scarab(
+    ("egg", heat(), {}),
+    ("grub", heat(required_degree_days=[{"mean": 100.0, "sd": 20.0}]), HIDDEN),
+    ("pupa", heat(), HIDDEN),
+    ("adult", {}, {}),
+)
 
 
 class Stand:
@@ -136,6 +142,21 @@ def test_the_record_is_the_places_own_last_28_days():
     swinging = stand.forecast().sexes[0].stages[0]
 
     assert np.ptp(days(swinging)) > 1.15 * np.ptp(days(calm))
+
+
+def test_what_may_be_here_needs_no_look_further_ahead():
+    """Followed no further than they may be by now, cohorts tell the same."""
+    stand = Stand(HIDDEN_WAY)
+    for cohort in range(1, 30):
+        stand.told.start(NOW - cohort * 2 * DAY, cohort=cohort, stage="egg")
+    beats = []
+
+    near = stand.forecaster().perhaps(lambda: beats.append(1))
+
+    whole = [work.forecast for work in stand.forecaster().all()]
+    assert near == {each.cohort: each.perhaps for each in whole if each.perhaps}
+    assert len(set(near.values())) > 1
+    assert len(beats) == len(whole)
 
 
 def test_a_gap_widens_the_date():

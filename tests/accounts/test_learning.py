@@ -237,6 +237,26 @@ def test_a_slip_of_the_journal_is_left_out_and_counted():
     assert made.posterior.mean > 180
 
 
+def test_a_forgotten_cohort_moves_nothing():
+    """
+    Eggs of day 0 of which nobody ever wrote again, on day 60.
+
+    That they are eggs still is only taken to be so; a look that was noted counts.
+    """
+    story = eggs((12, 15), (13, 16)).begin(0, cohort=3)
+    looked = eggs((12, 15), (13, 16)).begin(0, cohort=3)
+    looked.counted(59, 12, cohort=3)
+
+    forgotten, seen, without = (
+        only(learned(observed(warm(each), 60), library()))
+        for each in (story, looked, eggs((12, 15), (13, 16)))
+    )
+
+    assert (forgotten.slips, seen.slips, without.slips) == (1, 0, 0)
+    assert forgotten.posterior == without.posterior
+    assert seen.posterior.mean > without.posterior.mean + 20
+
+
 def test_the_order_of_the_journal_is_irrelevant():
     """To the last digit."""
     story = eggs((12, 15), (14, 16), (11, 14))

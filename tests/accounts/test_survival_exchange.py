@@ -15,7 +15,12 @@ from monitor.accounts.survival import (
     survival_figures,
     survivals,
 )
-from monitor.science.survival import Brood, learn_share, published_share
+from monitor.science.survival import (
+    Brood,
+    evidence_of,
+    pooled_share,
+    published_share,
+)
 from monitor.site.figures import HouseFigures, Survived, problem
 from monitor.site.journal import Count
 from monitor.site.words import CountKind
@@ -195,11 +200,9 @@ def test_without_other_houses_it_is_what_it_was():
     """Prior and broods alone, by the rule of the science."""
     made = believed(raised(*QUILLMERE))
 
-    plain = learn_share(
-        published_share(None),
-        [Brood(*each) for each in QUILLMERE],
-        correlation=SHARED_FATE,
-    )
+    seen = [Brood(*each) for each in QUILLMERE]
+    told = evidence_of(seen, correlation=SHARED_FATE)
+    plain = pooled_share(published_share(None), told)
     assert (made.mean, made.low) == pytest.approx((plain.mean, plain.quantile(0.05)))
     assert (made.houses, made.elsewhere_share, made.elsewhere_worth) == (0, None, 0)
 

@@ -175,6 +175,37 @@ def test_a_part_tells_the_same_within_its_ends(found, first, length):
     assert all(since <= change.at <= until for change in part)
 
 
+clocks = st.lists(
+    st.tuples(st.integers(0, 5), st.integers(1, 3), st.sampled_from(((), ("pupa",)))),
+    max_size=8,
+)
+
+
+@given(clocks, st.integers(-1, 6), st.integers(0, 6))
+def test_c_a_part_is_right_whatever_the_clock_said(rows, first, length):
+    """The clock jumped between takings: what was taken last holds, in parts too."""
+    taken = [PerhapsSince(T0 + n * MIN, cohort, s) for n, cohort, s in rows]
+    since, until = T0 + first * MIN, T0 + (first + length) * MIN
+
+    part = within(taken, since, until)
+
+    for half in range(2 * length + 1):
+        at = since + half * MIN / 2
+        assert perhaps_at(part, at) == perhaps_at(taken, at)
+
+
+def test_c_what_a_clock_that_was_ahead_dated_is_overruled_by_what_came_after():
+    """Pupae of next week, and an hour later by the right clock: none; it stays so."""
+    week = timedelta(days=7)
+    ahead = PerhapsSince(T0 + week, 1, ("pupa",))
+    other = PerhapsSince(T0 + week, 2, ("pupa",))
+    taken = (ahead, other, PerhapsSince(T0, 1, ()))
+
+    part = within(taken, T0 + week - MIN, T0 + week + MIN)
+
+    assert part == (other,)
+
+
 def test_only_what_changed_is_told():
     """A cohort that is no longer thought of has no stages from then on."""
     before, after = {1: ("pupa",), 2: ("pupa",)}, {2: ("pupa",), 3: ("prepupa",)}

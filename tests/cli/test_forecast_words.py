@@ -18,8 +18,9 @@ from monitor.cli.forecast_overview import Overview
 from monitor.cli.forecast_show_words import ShowWords
 from monitor.cli.forecast_words import Calendar, where
 from monitor.science.requirement import Facts
-from monitor.site.house import Cohort, Stay
+from monitor.site.house import Cohort
 from monitor.site.journal import Count
+from monitor.site.stays import Stay
 from monitor.site.words import CountKind
 
 DAY = timedelta(days=1)

@@ -6,11 +6,18 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from monitor.cli import survey_measure
 from monitor.cli.table import WIDTH
 from monitor.heart.events import Reading
-from monitor.site.journal import Entry, PlaceCreated, PlaceSurveyed, ProbeMoved
+from monitor.site.journal import (
+    Entry,
+    PlaceCreated,
+    PlaceScrapped,
+    PlaceSurveyed,
+    ProbeMoved,
+)
 from monitor.site.words import PlaceKind
 from monitor.store.writer import Writer
 from tests.desk.quillmere import DAY, HOUR, MINUTE, NOW
@@ -20,6 +27,7 @@ from tests.support.daemon import Daemon, notify_socket
 CAME = NOW.replace(month=2, day=20, hour=12)
 WENT = CAME + 4 * DAY
 SURVEY = "place survey tub-1 --sensor spare"
+REARING = PlaceKind.REARING
 
 
 class Standing:
@@ -181,6 +189,22 @@ def test_a_tub_of_the_same_number_is_not_of_the_old_stay(store, quillmere, comma
 
     assert (got.code, got.out) == (1, "")
     assert "spare never hung in tub-1; it hangs in warm-room" in got.err
+
+
+def test_what_hung_over_two_lives_is_cut_to_the_present_one(store, quillmere, command):
+    """Scrapped and made anew while the probe hung there: the old tub's part is out."""
+    anew = CAME + DAY
+    quillmere.do("place create", ids="tub-9", in_="shelf-a", at=CAME.isoformat())
+    made = quillmere.entries[-1]
+    facts = (PlaceScrapped("tub-1"), PlaceCreated("tub-1", REARING, "shelf-a"))
+    told = [replace(made, happened_at=anew, fact=fact) for fact in facts]
+    quillmere.entries += [replace(one, id=90 + n) for n, one in enumerate(told)]
+    store(*quillmere.entries[-3:])
+
+    got = command(*SURVEY.split())
+
+    assert (got.code, got.err) == (0, "")
+    assert anew <= quillmere.entries[-1].fact.since < anew + HOUR
 
 
 def test_a_tub_that_moved_under_way_is_surveyed_in_parts(store, quillmere, command):

@@ -155,6 +155,82 @@ def test_an_export_tells_what_the_checks_say(store, command):
     assert part == whole[2:]
 
 
+def test_an_export_of_a_part_has_the_flags_of_the_whole(store, command, configured):
+    """Before each of its hours the probe stood still, or was silent for long."""
+    (configured / "checks").mkdir()
+    (configured / "checks/air_temperature.toml").write_text(
+        '[flat_line]\nsuspect = "3 h"\ntolerance = 0.0\n'
+        "[rate_of_change]\nsuspect = 0.1\n",
+        encoding="utf-8",
+    )
+    begin = NOW - timedelta(days=3)
+    minutes = [n for n in range(0, 1440, 5) if not 300 < n < 640 and not n % 600 > 560]
+    with Writer.open(store, now=NOW) as writer, writer.transaction():
+        readings = [
+            Reading(
+                "b-air",
+                "air_temperature",
+                begin + timedelta(minutes=n),
+                20.0 if n < 300 else 20.5 if n < 1000 else 28.0,
+            )
+            for n in minutes
+        ]
+        writer.add_readings(readings, now=NOW)
+
+    whole = exported(command, "--sensor", "b-air")
+
+    assert {row["flag"] for row in whole} == {"1", "2", "3"}
+    for hour in range(24):
+        since = iso(begin + timedelta(hours=hour))
+        until = iso(begin + timedelta(hours=hour + 5))
+        part = exported(command, "--sensor", "b-air", "--from", since, "--to", until)
+        assert part == [row for row in whole if since <= row["time"] < until]
+
+
+def test_an_export_takes_the_whole_calendar(store, command):
+    """The first and the last day that can be written are no error."""
+    whole = exported(command)
+
+    ends = ("--from", "0001-01-01T00:00Z", "--to", "9999-12-31T23:59Z")
+    assert exported(command, *ends) == whole
+    assert exported(command, *ends[:3], "0001-01-02T00:00Z") == []
+
+
+@pytest.mark.usefixtures("store")
+@pytest.mark.parametrize("more", [(), ("--json",)])
+@pytest.mark.parametrize(
+    ("text", "named"),
+    [(None, "there is no such file"), ("[site]\nname = 3\n", "site.toml")],
+)
+def test_an_export_needs_no_configuration(command, configured, text, named, more):
+    """It saves data when all else is lost: one warning, and known failure values."""
+    whole = command("export", "readings", *more)
+    site = configured / "site.toml"
+    site.unlink()
+    if text is not None:
+        site.write_text(text, encoding="utf-8")
+
+    got = command("export", "readings", *more)
+
+    assert (got.code, got.out) == (0, whole.out)
+    assert whole.out.count("air_temperature") == 4
+    [line] = got.err.splitlines()
+    assert line.startswith("Warning: flags tell known failure values alone")
+    assert named in line
+
+
+def test_site_time_needs_a_configuration(store, command, configured):
+    """The mend is an offset, with which the same command works."""
+    (configured / "site.toml").unlink()
+
+    local = command("export", "readings", "--from", "2026-03-01 13:05")
+    offset = command("export", "readings", "--from", "2026-03-01T13:05Z")
+
+    assert (local.code, local.out) == (78, "")
+    assert "give the time with an offset" in local.err
+    assert (offset.code, len(offset.out.splitlines())) == (0, 4)
+
+
 def test_an_export_takes_a_part(store, command):
     """From is in, to is out; site time without an offset."""
     whole = exported(command)

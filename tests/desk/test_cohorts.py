@@ -2,6 +2,7 @@
 
 from datetime import UTC, datetime, timedelta
 
+import msgspec
 import pytest
 
 from monitor.accounts.heat import CohortHeat
@@ -194,6 +195,57 @@ def test_a_start_before_the_tub_was_set_up_is_told(quillmere):
     result = quillmere.do("cohort start", **EGGS, at="2026-01-05 10:00")
 
     assert "no reading is known from before" in result["warnings"][0]
+
+
+def test_a_start_in_the_life_of_a_former_tub_is_told(quillmere):
+    """The number has been given again since; what was measured is of the old tub."""
+    quillmere.do("place scrap", ids="tub-1", at="2026-02-20 12:00")
+    quillmere.do("place create", ids="tub-1", in_="shelf-b", at="2026-02-25 12:00")
+
+    def warned(at):
+        return quillmere.ask("cohort start", **EGGS, at=at).result["warnings"]
+
+    (former,) = warned("2026-02-15 12:00")
+    (between,) = warned("2026-02-22 12:00")
+    assert former == (
+        "tub-1 was set up at 2026-02-25 12:00: warmth from before is that of the"
+        " scrapped one of its number"
+    )
+    assert "no reading is known from before" in between
+    assert warned("2026-02-25 12:00") == []
+
+
+def test_a_stage_is_kept_as_its_species_spells_it(quillmere):
+    """However a keeper types it; the words and the journal say the same."""
+    outcome = quillmere.ask("cohort start", **(EGGS | {"stage": "EGG"}))
+
+    assert outcome.entries[0].fact.stage == "egg"
+    assert "Exemplum calidum, egg, in tub-1" in outcome.result["said"]
+
+    quillmere.carry_out(outcome)
+    outcome = quillmere.ask("cohort advance", id=1, stage="l1")
+    assert [e.fact for e in outcome.entries] == [CohortAdvanced(1, "L1")]
+    assert outcome.result["stage"] == "L1"
+
+    quillmere.carry_out(outcome)
+    (entry,) = quillmere.ask("cohort advance", id=1, stage="Egg", anyway=True).entries
+    assert entry.fact == CohortAdvanced(1, "egg")
+
+
+def test_a_stage_of_an_old_journal_is_known_in_any_case(quillmere):
+    """It was kept as typed once: the next stage is still the next one."""
+    quillmere.do("cohort start", **EGGS, at="2026-02-20 12:00")
+    begun = quillmere.entries[-1]
+    typed = msgspec.structs.replace(begun.fact, stage="EGG")
+    quillmere.entries[-1] = msgspec.structs.replace(begun, fact=typed)
+
+    following = quillmere.ask("cohort advance", id=1)
+    later = quillmere.ask("cohort advance", id=1, stage="PUPA")
+
+    assert [e.fact for e in following.entries] == [CohortAdvanced(1, "L1")]
+    assert [e.fact.stage for e in later.entries] == ["L1", "pupa"]
+    with pytest.raises(RefusedError, match="egg is not a later stage"):
+        quillmere.ask("cohort advance", id=1, stage="egg")
 
 
 def test_advance_goes_to_the_next_stage(quillmere):

@@ -2,6 +2,7 @@
 
 import pytest
 
+from monitor.desk.said import iso
 from monitor.errors import RefusedError, UsageError
 from monitor.site.words import PlaceKind
 from tests.desk.quillmere import NOW
@@ -130,7 +131,12 @@ def test_a_scrapped_id_may_be_used_again_later(quillmere):
         quillmere.ask("place create", ids="tub-1", in_="shelf-b", at="2026-02-19 12:00")
     quillmere.do("place create", ids="tub-1", in_="shelf-b")
 
-    assert quillmere.view().house.places["tub-1"].stays[0].since == NOW
+    tub = quillmere.view().house.places["tub-1"]
+    assert (tub.begun_at, tub.scrapped_at) == (NOW, None)
+    assert [(stay.what, stay.since) for stay in tub.stays[1:]] == [("shelf-b", NOW)]
+    rows = {row["id"]: row for row in quillmere.do("place list")["places"]}
+    assert rows["tub-1"]["since"] == iso(NOW)
+    assert rows["shelf-a"]["since"] is None
 
 
 def test_the_list_goes_from_rooms_to_tubs(quillmere):

@@ -187,6 +187,18 @@ def test_exactly_two_days_are_enough(surveyed):
     assert outcome.entries[0].fact.measured_s == 172800
 
 
+def test_a_tub_made_anew_is_surveyed_in_its_present_life_only(quillmere):
+    """An earlier survey would be one of the old tub, which is gone."""
+    quillmere.do("place scrap", ids="tub-1", at="2026-02-20 12:00")
+    quillmere.do("place create", ids="tub-1", in_="shelf-a", at="2026-02-21 12:00")
+
+    with pytest.raises(UsageError, match="before tub-1 was set up, at 2026-02-21 12"):
+        quillmere.ask("place survey", **STATED, at="2026-02-15 12:00")
+    taken = quillmere.ask("place survey", **STATED, at="2026-02-21 12:00")
+
+    assert len(taken.entries) == 1
+
+
 def test_a_scrapped_tub_is_not_surveyed(quillmere):
     """It is gone."""
     quillmere.do("place scrap", ids="tub-1")

@@ -16,10 +16,12 @@ from monitor.heart.events import AlarmChanged, NoticeWanted, Reading, Tick
 from monitor.heart.state import State
 from monitor.site.load import load
 from monitor.store.reader import Reader
+from monitor.store.writer import Writer
 from tests.explain.day import HOUR, MIN
 from tests.heart.house import JOURNAL, T0, begin
 from tests.recorder.support import configuration
 
+DAY = timedelta(days=1)
 WHOLE = ("--from", "2026-03-02T12:00:00Z", "--to", "2026-03-03T06:00:00Z")
 
 
@@ -55,6 +57,21 @@ def test_a_recorded_day_gives_the_same_alarms(day, command):
     assert (told["same"], told["only_then"], told["only_now"]) == (4, 0, 0)
     # within the length of a cycle of the recorder that was recorded
     assert max(apart(one) for one in told["alarms"][:3]) <= timedelta(seconds=100)
+
+
+def test_a_sensor_that_was_silent_all_the_time_is_passed_over(tmp_path):
+    """One series has no reading in the time: it is played without it."""
+    now = T0 + timedelta(days=30)
+    with Writer.open(tmp_path, now=now) as writer, writer.transaction():
+        old = Reading("gone", "air_temperature", T0, 20.0)
+        new = Reading("a-air", "air_temperature", now - HOUR, 20.0)
+        writer.add_readings([old, new], now=now)
+
+    found = past(Reader.open(tmp_path), now - 2 * HOUR, now)
+    nothing = past(Reader.open(tmp_path), now - 12 * DAY, now - 11 * DAY)
+
+    assert [r.sensor for r in found.readings()] == ["a-air"]
+    assert list(nothing.readings()) == []
 
 
 def test_answers_that_were_given_count_again(day, command):

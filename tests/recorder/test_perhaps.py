@@ -176,7 +176,7 @@ def asked(monkeypatch):
         said.at.append((now, sorted(heats)))
         if said.found is None:
             raise RuntimeError("broken")
-        return SimpleNamespace(perhaps=lambda: said.found)
+        return SimpleNamespace(perhaps=lambda _beat: said.found)
 
     monkeypatch.setattr("monitor.foresight.forecaster", forecaster)
     monkeypatch.setattr("monitor.foresight.known", known)
@@ -199,6 +199,17 @@ def test_the_forecast_is_asked_once_an_hour_and_when_a_stage_changed(asked):
 
     assert [now - T0 for now, _ in asked.at] == [0 * MIN, 40 * MIN, 105 * MIN]
     assert asked.handed == [{1: ("pupa",)}] * 3
+
+
+def test_a_clock_that_was_ahead_does_not_silence_the_forecast(asked):
+    """A first look in another year, then the clock is set right: it is asked again."""
+    asked.now = T0 + timedelta(days=4000)
+    asked.foresight.look([heat()])
+    asked.now = T0
+    asked.foresight.look([heat()])
+
+    assert [now for now, _ in asked.at] == [T0 + timedelta(days=4000), T0]
+    assert [now for now, *_ in asked.learned_at] == [now for now, _ in asked.at]
 
 
 def test_what_was_learned_is_asked_once_a_day_and_of_new_files(asked):

@@ -18,10 +18,14 @@ from monitor.science.survival import (
     Share,
     ShareEvidence,
     evidence_of,
-    learn_share,
     pooled_share,
     published_share,
 )
+
+
+def learn_share(prior, broods, *, correlation=0.0):
+    """A prior and counted broods."""
+    return pooled_share(prior, evidence_of(broods, correlation=correlation))
 
 
 def test_the_prior_has_the_published_mean_and_spread():

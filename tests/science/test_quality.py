@@ -1,6 +1,7 @@
 """Quality checks against flags of another program, and where ours differ from them."""
 
 import math
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -145,6 +146,37 @@ def test_a_flat_line_ends_at_a_gap_and_at_a_missing_value():
 
     assert gap.tolist() == [1, 1, 1, 3, 3, 4, 1, 1, 1, 3, 3, 4]
     assert missing.by_check["flat_line"].tolist() == [1, 1, 9, 1, 1, 1]
+
+
+def test_no_check_compares_across_more_than_the_bridge():
+    """
+    The mean rate over a long silence would be suspect; the line would be flat.
+
+    A gap of the house that is shorter still ends what is looked back on, but not the
+    rate across it.
+    """
+    minutes = np.array([0, 5, 15, 50, 55, 65])
+    values = np.array([20.0, 20.0, 30.0, 60.0, 60.0, 60.0])
+    checks = Checks(
+        rate_of_change=RateOfChange(4.0),
+        flat_line=FlatLine(timedelta(minutes=10), 0.0),
+        gap=Gap(timedelta(minutes=8)),
+    )
+
+    def flags(name, minutes_of_bridge):
+        bridge = minutes_of_bridge and timedelta(minutes=minutes_of_bridge)
+        got = flag(minutes * MINUTE_US, values, checks, bridge=bridge)
+        return got.by_check[name].tolist()
+
+    assert flags("rate_of_change", None) == [2, 1, 3, 3, 1, 2]
+    assert flags("rate_of_change", 35) == [2, 1, 3, 3, 1, 2]
+    assert flags("rate_of_change", 30) == [2, 1, 3, 2, 1, 2]
+    assert flags("gap", None) == [1, 1, 9, 9, 1, 9]
+    assert flags("gap", 30) == flags("gap", 3) == [9, 1, 9, 9, 1, 9]
+    assert flags("flat_line", 30) == [1] * 6
+    checks = replace(checks, gap=None)
+    assert flags("flat_line", 30) == [1, 1, 1, 1, 1, 3]
+    assert flags("flat_line", 7) == [1] * 6
 
 
 def test_a_lost_reading_does_not_end_a_flat_line():

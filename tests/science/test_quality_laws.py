@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -41,10 +42,23 @@ values = quarters | st.sampled_from([24.0, 24.0, 24.25, 85.0, -127.0, math.nan, 
 apart = st.sampled_from([1, 5, 5, 5, 5, 10, 20, 21, 70])
 
 
+# around every bound: an hour of signatures, the checks' spans and all bridges
+silences = st.sampled_from([1, 5, 5, 5, 10, 20, 21, 30, 31, 59, 60, 61, 90, 91, 400])
+failing = st.sampled_from([24.0, 24.0, 24.25, 26.0, 85.0, 85.0, math.nan])
+spans = st.sampled_from([5, 10, 20, 30, 60, 90, 300]).map(
+    lambda n: timedelta(minutes=n)
+)
+
+
+def us(span):
+    """Microseconds of a span."""
+    return span // timedelta(microseconds=1)
+
+
 @st.composite
-def series(draw, element=values):
+def series(draw, element=values, steps=apart):
     """Times that rise by minutes, and values with faults."""
-    found = draw(st.lists(st.tuples(apart, element), min_size=1, max_size=60))
+    found = draw(st.lists(st.tuples(steps, element), min_size=1, max_size=60))
     minutes = np.cumsum([step for step, _ in found])
     return minutes * MINUTE_US, np.array([value for _, value in found])
 
@@ -89,6 +103,49 @@ def test_a_part_with_its_context_has_the_flags_of_the_whole(given_series, data):
     assert part.aggregate[kept].tolist() == whole.aggregate[begin:end].tolist()
     for name, flags in whole.by_check.items():
         assert part.by_check[name][kept].tolist() == flags[begin:end].tolist()
+
+
+# one check alone has the shortest context
+@pytest.mark.parametrize("names", [CHECKS.given.keys(), *({n} for n in CHECKS.given)])
+@given(series(failing, silences), spans, spans, st.data())
+def test_with_a_bridge_a_bounded_context_is_enough(
+    names, given_series, bridge, longest, data
+):
+    """
+    Every reading within lookback and bridge before, and within the bridge after.
+
+    However long silences are, and whether gaps of the house are longer than the bridge
+    or shorter.
+    """
+    times, found = given_series
+    checks = replace(CHECKS, rate_of_change=RateOfChange(1, 4), gap=Gap(longest))
+    checks = replace(checks, **dict.fromkeys(CHECKS.given.keys() - names))
+    begin = data.draw(st.sampled_from(times.tolist())) - data.draw(st.integers(0, 1))
+    end = data.draw(st.sampled_from(times.tolist())) + data.draw(st.integers(0, 1))
+    end = max(begin, end)
+    bounds = (begin - us(checks.lookback + bridge), begin, end, end + us(bridge))
+    since, first, last, until = np.searchsorted(times, bounds)
+
+    whole = flag(times, found, checks, bridge=bridge)
+    part = flag(times[since:until], found[since:until], checks, bridge=bridge)
+
+    kept = slice(first - since, last - since)
+    assert part.aggregate[kept].tolist() == whole.aggregate[first:last].tolist()
+    for name, flags in whole.by_check.items():
+        assert part.by_check[name][kept].tolist() == flags[first:last].tolist(), name
+
+
+@given(series())
+def test_a_bridge_over_everything_changes_only_the_first_gap(given_series):
+    """Before the first reading nothing is seen: 9; all else is as without a bridge."""
+    free = flag(*given_series, CHECKS)
+    bound = flag(*given_series, CHECKS, bridge=timedelta(days=9))
+
+    gap = bound.by_check["gap"]
+    assert gap[0] == 9
+    assert gap[1:].tolist() == free.by_check["gap"][1:].tolist()
+    for name in CHECKS.given.keys() - {"gap"}:
+        assert bound.by_check[name].tolist() == free.by_check[name].tolist()
 
 
 @given(series(quarters | st.just(math.nan)), st.integers(-400, 400))

@@ -1,5 +1,7 @@
 """Values that probes give when they fail, and honest values that look like them."""
 
+from datetime import timedelta
+
 import numpy as np
 import pytest
 
@@ -10,9 +12,10 @@ MINUTE_US = 60_000_000
 OF_C, OF_PERCENT = Signatures(TEMPERATURE), Signatures(HUMIDITY)
 
 
-def flags(values, known=OF_C, minutes=5):
+def flags(values, known=OF_C, minutes=5, bridge=None):
     times = np.arange(len(values), dtype=np.int64) * minutes * MINUTE_US
-    got = flag(times, np.array(values, dtype=np.float64), Checks(signature=known))
+    found, checks = np.array(values, dtype=np.float64), Checks(signature=known)
+    got = flag(times, found, checks, bridge=bridge)
     return got.by_check["signature"].tolist()
 
 
@@ -48,6 +51,16 @@ def test_a_value_without_neighbours_is_not_judged():
     """One reading of exactly 85 may be a heap; nobody can tell."""
     assert flags([85.0]) == [2]
     assert flags([85.0, -127.0]) == [2, 4]
+
+
+def test_what_comes_after_more_than_the_bridge_is_no_evidence():
+    """Whoever reads a part of a series reads no further ahead."""
+    half, more = timedelta(minutes=30), timedelta(minutes=40)
+    assert flags([85.0, 24.0], minutes=40) == [4, 1]
+    assert flags([85.0, 24.0], minutes=40, bridge=more) == [4, 1]
+    assert flags([85.0, 24.0], minutes=40, bridge=half) == [2, 1]
+    # what came within the hour before is read anyway
+    assert flags([24.0, 85.0], minutes=40, bridge=half) == [1, 4]
 
 
 def test_a_heap_that_heats_through_85_is_believed():

@@ -4,6 +4,7 @@ from datetime import timedelta
 from itertools import count
 
 import msgspec
+from msgspec.structs import replace
 
 from monitor.science.distance import Apart, pooled
 from monitor.site.house import fold
@@ -130,6 +131,42 @@ def test_a_tub_made_anew_does_not_inherit():
     assert distance(made) == Distance(want.offset_k, want.spread_k, "neighbours")
     assert distance(made) == distance(made, "tub-2")
     assert distance(again, ago=5) == Distance(-1.0, 0.4, "surveyed")
+
+
+def test_surveys_of_an_old_tub_hold_for_its_own_life():
+    """Before its first one too; what was found of the new tub is of that alone."""
+    gone, anew = PlaceScrapped("tub-1"), replace(TUB, name="new")
+    made = house(
+        (20, TUB),
+        (18, survey(offset=0.5)),
+        (16, survey(offset=2.0)),
+        (14, gone),
+        (12, anew),
+        (8, survey(offset=-1.0)),
+        (6, survey(offset=-2.0)),
+        (4, gone),
+        (2, anew),
+    )
+
+    found = [distance(made, ago=ago) for ago in (19, 17, 15, 12, 10, 7, 5)]
+
+    assert [d.offset_k for d in found] == [0.5, 0.5, 2.0, -1.0, -1.0, -1.0, -2.0]
+    assert {d.how for d in found} == {"surveyed"}
+    # the last of each life speaks for the neighbours, the third tub among them
+    want = pooled([Apart(2.0, 0.4), Apart(-2.0, 0.4)])
+    assert distance(made) == Distance(want.offset_k, want.spread_k, "neighbours")
+    changes = sorted((NOW - at) / DAY for at in made.surveys.changes("tub-1"))
+    assert changes == [2, 6, 12, 16]
+
+
+def test_a_first_survey_of_a_new_tub_says_nothing_of_the_old_one():
+    """Nobody surveyed the old one: neighbours tell of it, the new tub among them."""
+    made = house(
+        (20, TUB), (14, PlaceScrapped("tub-1")), (12, TUB), (8, survey(offset=-1.0))
+    )
+
+    assert distance(made, ago=15).how == "neighbours"
+    assert distance(made, ago=11).how == "surveyed"
 
 
 def test_the_order_of_entering_does_not_count():

@@ -11,13 +11,14 @@ from monitor.heart.events import Reading
 from monitor.site.words import Priority, Quantity
 from monitor.store import Reader, Writer
 from monitor.store.queries import Queries
-from monitor.store.reading_queries import BEGINNING, END, as_reading
+from monitor.store.reading_queries import BEGINNING, as_reading
 from monitor.store.rows import NewNotice
 
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
 AIR = "air_temperature"
 FIRST = datetime(2026, 1, 1, tzinfo=UTC)
 LAST = datetime(2027, 1, 1, tzinfo=UTC)
+END = datetime.max.replace(tzinfo=UTC)
 
 
 def reading(minute: float, value: float = 21.5, sensor: str = "shelf-a") -> Reading:

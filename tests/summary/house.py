@@ -6,6 +6,7 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
+from monitor.accounts.bounded import Record
 from monitor.accounts.degree_days import DayHeat
 from monitor.accounts.feeding import longest_gap
 from monitor.alarms.alarm import Alarm, AlarmState
@@ -235,6 +236,8 @@ class House:
             "up_to": datetime(day.year, day.month, day.day, tzinfo=UTC) + DAY,
             "complete": True,
         } | more
+        known = Record(fields["measured_s"], fields["missing_s"], 20.0, 30.0)
+        fields["records"] = {"shelf-a air_temperature": known}
         body = msgspec.json.encode(DayHeat(**fields))
         self.days.setdefault(cohort, []).append(AccountDay(cohort, stage, day, body))
         return self

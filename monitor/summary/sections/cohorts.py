@@ -205,13 +205,13 @@ def _heat(cohort: Cohort, week: WeekView) -> HeatFigures | None:
     ]
     if stage is None or stage.development is None or not days:
         return None
-    record = Tally(day for day in rows.values() if day.up_to <= week.until).sum
+    known = Tally(day for day in rows.values() if day.up_to <= week.until).sum
     made = total(
         cohort,
         cohort.stage,
         Tally(days),
         stage.development,
-        record=record,
+        known=known,
         now=week.until,
     )
     if made is None:
