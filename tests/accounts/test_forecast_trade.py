@@ -54,6 +54,16 @@ def test_a_larva_is_big_after_five_to_six_months(sex):
 
 
 @pytest.mark.parametrize("species", BEETLES)
+@pytest.mark.parametrize("sex", ["female", "male"])
+def test_a_larva_of_either_beetle_is_big_at_five_to_six_months_of_age(species, sex):
+    """From the laying on, at some temperature of those at which they are kept."""
+    ages = [medians(species, each)[sex, "prepupa"] / MONTH for each in (22, 24, 26)]
+
+    assert ages[0] > ages[1] > ages[2]
+    assert any(5 <= age <= 6 for age in ages), ages
+
+
+@pytest.mark.parametrize("species", BEETLES)
 def test_a_cell_takes_two_to_four_months_and_males_are_later(species, degc):
     """From its building to the adult that leaves it."""
     days = medians(species, degc)
