@@ -76,17 +76,12 @@ class GrossRange:
 
 
 @dataclass(frozen=True, slots=True)
-class Spike:
+class _Stepwise:
     """
-    Test 6 in its differential form: one reading stands out between its neighbours.
-
-    The smaller of the two steps, where they run in opposite directions, above the
-    limit. The form by the mean of the neighbours also blames the good ones. 2 for the
-    newest reading until the next has come, and beside a missing value or gap. Two
-    readings that stand out together are no spike: see `RateOfChange`.
+    A check of what lies between a reading and its neighbours.
 
     Attributes:
-        suspect: Above it 3. [unit of the series]
+        suspect: Above it 3. [unit of the series; of a rate, per hour]
         fail: Above it 4; None where nothing fails.
 
     Raises:
@@ -105,6 +100,18 @@ class Spike:
         """The neighbours only."""
         return NOTHING
 
+
+@dataclass(frozen=True, slots=True)
+class Spike(_Stepwise):
+    """
+    Test 6 in its differential form: one reading stands out between its neighbours.
+
+    The smaller of the two steps, where they run in opposite directions, above the
+    limit. The form by the mean of the neighbours also blames the good ones. 2 for the
+    newest reading until the next has come, and beside a missing value or gap. Two
+    readings that stand out together are no spike: see `RateOfChange`.
+    """
+
     def judge(self, readings: Stretches) -> FlagArray:
         """Flag each reading."""
         flags = not_evaluated(readings.values.shape[0])
@@ -120,7 +127,7 @@ class Spike:
 
 
 @dataclass(frozen=True, slots=True)
-class RateOfChange:
+class RateOfChange(_Stepwise):
     """
     Test 7 with a fixed limit: change since the reading before, per hour of real time.
 
@@ -128,26 +135,7 @@ class RateOfChange:
     Across a gap the mean rate is a lower bound: beyond the limit it is flagged, else
     2. The first reading and one after a missing value are 2, not 1, and so is one
     across more than the bridge of the readings.
-
-    Attributes:
-        suspect: Above it 3. [unit of the series per hour]
-        fail: Above it 4; None where nothing fails, as in the manuals.
-
-    Raises:
-        ValueError: If suspect is not above zero, or not below fail.
     """
-
-    suspect: float
-    fail: float | None = None
-
-    def __post_init__(self) -> None:
-        _positive("suspect", self.suspect)
-        _below("suspect", self.suspect, "fail", self.fail)
-
-    @property
-    def lookback(self) -> timedelta:
-        """The reading before only."""
-        return NOTHING
 
     def judge(self, readings: Stretches) -> FlagArray:
         """Flag each reading."""
