@@ -105,8 +105,12 @@ class Course:
         """
         start, pace, past_pace = self._columns()
         ahead = _total(self.days, times + start) - _total(self.days, start)
+        later = times > 0
+        # mostly nothing is asked of the past
+        if later.all():
+            return np.asarray(ahead * pace)
         behind = _total(self.past, times)
-        return np.asarray(np.where(times > 0, ahead * pace, behind * past_pace))
+        return np.asarray(np.where(later, ahead * pace, behind * past_pace))
 
     def time(self, amounts: Array) -> Array:
         """
@@ -122,8 +126,11 @@ class Course:
         with np.errstate(divide="ignore", invalid="ignore"):
             wanted = amounts / pace + _total(self.days, start)
             ahead = _reached(self.days, wanted) - start
+            later = amounts > 0
+            if later.all():
+                return np.asarray(ahead)
             behind = _reached(self.past, amounts / past_pace)
-        return np.asarray(np.where(amounts > 0, ahead, behind))
+        return np.asarray(np.where(later, ahead, behind))
 
     def _columns(self) -> tuple[Array, Array, Array]:
         """First day, pace and past pace of every future, as columns."""
