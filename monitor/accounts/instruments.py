@@ -14,7 +14,7 @@ from monitor.accounts.feeding import (
     prefers_substrate,
 )
 from monitor.clock import to_us
-from monitor.science.curve import Times, Values
+from monitor.science.curve import MICROSECOND, Times, Values
 from monitor.science.quality import Checks, flag
 from monitor.science.quality_flags import FAIL, PASS, SUSPECT, FlagArray
 from monitor.site.checks_file import checks_for
@@ -26,8 +26,6 @@ from monitor.site.words import Quantity
 
 Readings = Callable[[str, str, datetime, datetime], tuple[Times, Values]]
 """Sensor, quantity, first instant and the one after the last, to times and values."""
-
-MICROSECOND = timedelta(microseconds=1)
 
 
 class Declared(Protocol):

@@ -227,15 +227,6 @@ class Numbers:
             whole[:, begin:end], whole[:, end:] = present, present[:, -1:]
             self._chances = _one_by_one(self._chances, animals, most, whole)
 
-    def at_most(self, number: Array) -> Array:
-        """
-        Tell how probable it is that there are no more animals than a number.
-
-        Args:
-            number: A whole number for each time.
-        """
-        return self._at_most(np.arange(self._mean.shape[1]), number)
-
     def quantiles(self, probabilities: Sequence[float]) -> list[tuple[int, ...]]:
         """
         Give, for each time, the least number that is reached with each probability.
@@ -258,12 +249,19 @@ class Numbers:
         while (wide := np.flatnonzero(high - low > 1)).size:
             half = np.floor((low[wide] + high[wide]) / 2)
             # rounding may leave a sum a trifle below its probability
-            enough = self._at_most(wide, half) >= probability - 1e-9
+            enough = self.at_most(wide, half) >= probability - 1e-9
             high[wide] = np.where(enough, half, high[wide])
             low[wide] = np.where(enough, low[wide], half)
         return np.asarray(high)
 
-    def _at_most(self, times: Indices, number: Array) -> Array:
+    def at_most(self, times: Indices, number: Array) -> Array:
+        """
+        Tell how probable it is that there are no more animals than a number.
+
+        Args:
+            times: Which of the times are asked about, by their index.
+            number: A whole number for each of them.
+        """
         if self._chances is not None:
             chances = self._chances[:, :, times].mean(axis=1)
             rows = np.arange(len(chances))[:, np.newaxis]

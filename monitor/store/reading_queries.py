@@ -3,7 +3,7 @@
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, closing
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -13,10 +13,10 @@ from monitor.clock import from_us, to_us
 from monitor.errors import StoreError
 from monitor.heart.events import Reading
 from monitor.site.house import HAND
-from monitor.store.days import day_of, from_day, to_day
+from monitor.store.days import day_of, from_day
 from monitor.store.joining import Run, between, empty, join
 from monitor.store.piece import Times, Values, decode
-from monitor.store.rows import DayFigures, LoggedReading, SeriesRow, StaleSeries
+from monitor.store.rows import LoggedReading, SeriesRow, StaleSeries
 
 Connect = Callable[[], AbstractContextManager[sqlite3.Connection]]
 
@@ -100,19 +100,6 @@ class ReadingQueries:
             (series, first, end),
         ).fetchall()
         return join([_columns(rows)])
-
-    def day_figures(
-        self, sensor: str, quantity: str, first: date, last: date
-    ) -> list[DayFigures]:
-        """Figures of the sealed days of a series from *first* to *last*, both in."""
-        with self._connect() as connection:
-            series = _series_id(connection, sensor, quantity)
-            rows = connection.execute(
-                "SELECT day, n, min, max, sum FROM piece"
-                " WHERE series = ? AND day BETWEEN ? AND ? ORDER BY day",
-                (series, to_day(first), to_day(last)),
-            ).fetchall()
-        return [DayFigures(from_day(day), *rest) for day, *rest in rows]
 
     def latest(self) -> Mapping[tuple[str, str], Reading]:
         """The newest reading of each (sensor, quantity)."""

@@ -128,24 +128,6 @@ class LoggedReading(msgspec.Struct, frozen=True):
     reading: Reading
 
 
-class DayFigures(msgspec.Struct, frozen=True):
-    """
-    What a sealed day says without being unpacked.
-
-    Attributes:
-        n: Readings in it.
-        low: Smallest value.
-        high: Largest value.
-        total: Sum of the values; None where it exceeds a float.
-    """
-
-    day: date
-    n: int
-    low: float
-    high: float
-    total: float | None
-
-
 class AccountDay(msgspec.Struct, frozen=True):
     """The cached account of one cohort, stage and UTC day; its room knows the body."""
 
